@@ -1,0 +1,180 @@
+//! Row accounting, exact: rows in = used + masked + rejected, values in = used + masked + absent.
+
+use crate::readings::{HomeRows, Mask, Reject, Shape};
+
+/// Counts of rows and values, by what became of them.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Account {
+    /// Rows as stored.
+    pub rows_in: u64,
+    /// Rows with at least one value used.
+    pub rows_used: u64,
+    /// Rows whose values were all masked, by the first reason; indexed like [`Mask::REASONS`].
+    pub rows_masked: [u64; Mask::REASONS.len()],
+    /// Rows rejected, indexed like [`Reject::REASONS`].
+    pub rows_rejected: [u64; Reject::REASONS.len()],
+    /// Values as stored, nulls counted.
+    pub values_in: u64,
+    /// Values used.
+    pub values_used: u64,
+    /// Values masked, indexed like [`Mask::REASONS`].
+    pub values_masked: [u64; Mask::REASONS.len()],
+    /// Values that are null or belong to a rejected row.
+    pub values_absent: u64,
+}
+
+fn reason_index(mask: Mask) -> Option<usize> {
+    Mask::REASONS.iter().position(|&m| m == mask)
+}
+
+impl Account {
+    /// Counts one rejected row with `values` values, all counted as absent.
+    pub fn reject(&mut self, reason: Reject, values: u64) {
+        self.rows_in += 1;
+        self.values_in += values;
+        self.values_absent += values;
+        if let Some(i) = Reject::REASONS.iter().position(|&r| r == reason) {
+            self.rows_rejected[i] += 1;
+        }
+    }
+
+    /// Adds another account.
+    pub fn add(&mut self, other: &Self) {
+        self.rows_in += other.rows_in;
+        self.rows_used += other.rows_used;
+        self.values_in += other.values_in;
+        self.values_used += other.values_used;
+        self.values_absent += other.values_absent;
+        for (a, b) in self.rows_masked.iter_mut().zip(other.rows_masked) {
+            *a += b;
+        }
+        for (a, b) in self.rows_rejected.iter_mut().zip(other.rows_rejected) {
+            *a += b;
+        }
+        for (a, b) in self.values_masked.iter_mut().zip(other.values_masked) {
+            *a += b;
+        }
+    }
+
+    /// All masked rows.
+    #[must_use]
+    pub fn all_rows_masked(&self) -> u64 {
+        self.rows_masked.iter().sum()
+    }
+
+    /// All rejected rows.
+    #[must_use]
+    pub fn all_rows_rejected(&self) -> u64 {
+        self.rows_rejected.iter().sum()
+    }
+
+    /// All masked values.
+    #[must_use]
+    pub fn all_values_masked(&self) -> u64 {
+        self.values_masked.iter().sum()
+    }
+
+    /// Whether both identities hold.
+    #[must_use]
+    pub fn is_balanced(&self) -> bool {
+        self.rows_in == self.rows_used + self.all_rows_masked() + self.all_rows_rejected()
+            && self.values_in == self.values_used + self.all_values_masked() + self.values_absent
+    }
+
+    /// "reason rows/values" for every reason that occurred, masks first, joined by commas.
+    #[must_use]
+    pub fn by_reason(&self) -> String {
+        let masked = Mask::REASONS
+            .iter()
+            .enumerate()
+            .map(|(i, m)| (m.code(), self.rows_masked[i], self.values_masked[i]));
+        let rejected = Reject::REASONS.iter().enumerate().map(|(i, r)| (r.code(), self.rows_rejected[i], 0));
+        masked
+            .chain(rejected)
+            .filter(|&(_, rows, values)| rows + values > 0)
+            .map(|(code, rows, values)| format!("{code} {rows}/{values}"))
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
+
+    fn count_value(&mut self, mask: Mask) {
+        self.values_in += 1;
+        match mask {
+            Mask::Used => self.values_used += 1,
+            Mask::Absent => self.values_absent += 1,
+            other => {
+                if let Some(i) = reason_index(other) {
+                    self.values_masked[i] += 1;
+                }
+            }
+        }
+    }
+
+    fn count_row(&mut self, any_used: bool, first_reason: Option<Mask>) {
+        self.rows_in += 1;
+        match (any_used, first_reason.and_then(reason_index)) {
+            (true, _) => self.rows_used += 1,
+            (false, Some(i)) => self.rows_masked[i] += 1,
+            // A row without any value: intake rejects it before it comes here.
+            (false, None) => self.rows_rejected[3] += 1,
+        }
+    }
+}
+
+/// Counts the rows of one home by file, after all masks are set; `accounts` has one account a file.
+///
+/// In the long shape each value was a row of its own, and absent values are none.
+pub fn count_home(rows: &HomeRows, accounts: &mut [Account]) {
+    for i in 0..rows.len() {
+        let Some(account) = accounts.get_mut(usize::from(rows.file[i])) else { continue };
+        let mut any_used = false;
+        let mut first: Option<Mask> = None;
+        for series in rows.series.iter().flatten() {
+            let mask = series.mask[i];
+            if rows.shape == Shape::Long {
+                if mask != Mask::Absent {
+                    account.count_value(mask);
+                    account.count_row(mask == Mask::Used, Some(mask));
+                }
+                continue;
+            }
+            account.count_value(mask);
+            any_used |= mask == Mask::Used;
+            if mask > Mask::Absent {
+                first = Some(first.map_or(mask, |f| f.min(mask)));
+            }
+        }
+        if rows.shape == Shape::Wide {
+            account.values_in += u64::from(rows.null_columns);
+            account.values_absent += u64::from(rows.null_columns);
+            account.count_row(any_used, first);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::readings::{Channel, Series};
+
+    #[test]
+    fn wide_rows_are_used_when_any_value_is() {
+        let mut rows = HomeRows::new(Shape::Wide);
+        rows.time_ms = vec![0, 1, 2];
+        rows.file = vec![0, 0, 1];
+        rows.null_columns = 2;
+        rows.series[Channel::Probe(0).slot()] = Some(Series {
+            value: vec![1.0, f64::NAN, 3.0],
+            mask: vec![Mask::Used, Mask::Absent, Mask::Spike],
+        });
+        rows.series[Channel::Register.slot()] = Some(Series {
+            value: vec![1.0, 2.0, 3.0],
+            mask: vec![Mask::Duplicate, Mask::Used, Mask::Duplicate],
+        });
+        let mut accounts = vec![Account::default(); 2];
+        count_home(&rows, &mut accounts);
+        assert!(accounts.iter().all(Account::is_balanced));
+        assert_eq!((accounts[0].rows_in, accounts[0].rows_used, accounts[0].values_absent), (2, 2, 5));
+        assert_eq!(accounts[1].by_reason(), "duplicate 1/1, spike 0/1");
+    }
+}

@@ -1,0 +1,116 @@
+//! Local days in a home's zone. A row belongs to the day in which its interval ends before midnight.
+
+use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveTime, Offset, TimeZone, Timelike};
+use chrono_tz::Tz;
+
+use crate::cell::Day;
+
+const MS_PER_DAY: i64 = 86_400_000;
+
+/// One local calendar day: its start and end as instants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LocalDay {
+    /// The calendar day.
+    pub day: Day,
+    /// First instant of the day, UTC milliseconds.
+    pub start_ms: i64,
+    /// First instant of the next day, UTC milliseconds.
+    pub end_ms: i64,
+}
+
+impl LocalDay {
+    /// The local day that holds the interval which ends at `stamp_ms`.
+    #[must_use]
+    pub fn of_stamp(zone: Tz, stamp_ms: i64) -> Self {
+        Self::of(zone, day_of(zone, stamp_ms - 1))
+    }
+
+    /// A calendar day in a zone.
+    #[must_use]
+    pub fn of(zone: Tz, day: Day) -> Self {
+        Self { day, start_ms: midnight_ms(zone, day), end_ms: midnight_ms(zone, Day(day.0 + 1)) }
+    }
+
+    /// Length: 23, 24 or 25 hours in most zones.
+    #[must_use]
+    pub fn hours(&self) -> f64 {
+        (self.end_ms - self.start_ms) as f64 / 3_600_000.0
+    }
+
+    /// Number of settlement periods of 30 minutes: 46, 48 or 50 in most zones.
+    #[must_use]
+    pub fn half_hours(&self) -> usize {
+        usize::try_from((self.end_ms - self.start_ms) / 1_800_000).unwrap_or(0)
+    }
+}
+
+fn instant(ms: i64) -> DateTime<chrono::Utc> {
+    DateTime::from_timestamp_millis(ms).unwrap_or_default()
+}
+
+/// Calendar day of an instant in a zone.
+#[must_use]
+pub fn day_of(zone: Tz, ms: i64) -> Day {
+    Day(instant(ms).with_timezone(&zone).num_days_from_ce() - 719_163)
+}
+
+/// Local minute of the day (0 to 1439) of an instant.
+#[must_use]
+pub fn minute_of_day(zone: Tz, ms: i64) -> u32 {
+    let local = instant(ms).with_timezone(&zone);
+    local.hour() * 60 + local.minute()
+}
+
+/// Offset of the zone from UTC at an instant, minutes east.
+#[must_use]
+pub fn offset_minutes(zone: Tz, ms: i64) -> i64 {
+    i64::from(instant(ms).with_timezone(&zone).offset().fix().local_minus_utc()) / 60
+}
+
+/// The calendar date.
+#[must_use]
+pub fn date(day: Day) -> NaiveDate {
+    NaiveDate::from_num_days_from_ce_opt(day.0 + 719_163).unwrap_or_default()
+}
+
+/// Monday = 0 to Sunday = 6.
+#[must_use]
+pub fn weekday(day: Day) -> u32 {
+    date(day).weekday().num_days_from_monday()
+}
+
+/// First instant of a calendar day in a zone; where midnight is skipped, the first instant after it.
+fn midnight_ms(zone: Tz, day: Day) -> i64 {
+    let midnight = date(day).and_time(NaiveTime::MIN);
+    for minutes in (0..=180).step_by(15) {
+        if let Some(found) = zone.from_local_datetime(&(midnight + Duration::minutes(minutes))).earliest() {
+            return found.timestamp_millis();
+        }
+    }
+    i64::from(day.0) * MS_PER_DAY
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn change_days_have_46_and_50_half_hours() {
+        let zone = chrono_tz::Europe::London;
+        let of = |y, m, d| {
+            let date = NaiveDate::from_ymd_opt(y, m, d).unwrap();
+            LocalDay::of(zone, Day(date.num_days_from_ce() - 719_163))
+        };
+        assert_eq!(of(2026, 3, 29).half_hours(), 46);
+        assert_eq!(of(2026, 10, 25).half_hours(), 50);
+        assert_eq!(of(2026, 6, 1).half_hours(), 48);
+        assert_eq!(day_of(zone, of(2026, 3, 29).start_ms), of(2026, 3, 29).day);
+    }
+
+    #[test]
+    fn a_stamp_at_midnight_belongs_to_the_day_that_ends() {
+        let zone = chrono_tz::UTC;
+        assert_eq!(LocalDay::of_stamp(zone, MS_PER_DAY).day, Day(0));
+        assert_eq!(LocalDay::of_stamp(zone, MS_PER_DAY + 1).day, Day(1));
+    }
+}
