@@ -127,6 +127,20 @@ primitive_cell!(
     |a: TimestampMillisecondArray| a.with_timezone("UTC")
 );
 
+impl Cell for Option<bool> {
+    fn data_type() -> DataType {
+        DataType::Boolean
+    }
+    const NULLABLE: bool = true;
+    fn column(values: Vec<Self>) -> ArrayRef {
+        Arc::new(BooleanArray::from(values))
+    }
+    fn read(column: &dyn Array, i: usize) -> Option<Self> {
+        let flags = column.as_boolean_opt()?;
+        Some((!flags.is_null(i)).then(|| flags.value(i)))
+    }
+}
+
 /// A list of numbers, one per probe or half-hour; NaN is stored as null.
 impl Cell for Vec<f32> {
     fn data_type() -> DataType {

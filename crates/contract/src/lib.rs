@@ -4,18 +4,28 @@
 
 pub mod account;
 pub mod cell;
+pub mod daybook;
 pub mod error;
 pub mod fault;
 pub mod local;
+pub mod mapping;
+pub mod mapping_hint;
+pub mod mapping_readings;
+pub mod mapping_register;
+pub mod mapping_row;
+pub mod mapping_section;
+pub mod mapping_unit;
 pub mod readings;
 pub mod register;
 pub mod results;
+pub mod seed;
 pub mod table;
 
 pub use account::Account;
 pub use cell::{Cell, Day, Money, Utc};
 pub use error::ContractError;
 pub use fault::{Fault, FaultClass, Outcome};
+pub use mapping::Mapping;
 pub use readings::{Channel, HomeRows, Mask, Reject, Series, Shape};
 pub use register::{Cylinder, DailyWindow, Element};
 pub use table::{ColumnDoc, Table};

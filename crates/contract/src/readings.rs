@@ -67,6 +67,8 @@ pub enum Mask {
     Absent,
     /// A later row of the export carries the same home, channel and instant.
     Duplicate,
+    /// Came after its day was closed.
+    Late,
     /// A code that stands for "no value".
     Sentinel,
     /// Outside what the quantity can be.
@@ -81,8 +83,15 @@ pub enum Mask {
 
 impl Mask {
     /// All reasons for masking, in documented order.
-    pub const REASONS: &'static [Mask] =
-        &[Self::Duplicate, Self::Sentinel, Self::OutOfRange, Self::RegisterStep, Self::Spike, Self::Stuck];
+    pub const REASONS: &'static [Mask] = &[
+        Self::Duplicate,
+        Self::Late,
+        Self::Sentinel,
+        Self::OutOfRange,
+        Self::RegisterStep,
+        Self::Spike,
+        Self::Stuck,
+    ];
 
     /// Stable word for files.
     #[must_use]
@@ -91,6 +100,7 @@ impl Mask {
             Self::Used => "used",
             Self::Absent => "absent",
             Self::Duplicate => "duplicate",
+            Self::Late => "late",
             Self::Sentinel => "sentinel",
             Self::OutOfRange => "out_of_range",
             Self::RegisterStep => "register_step",

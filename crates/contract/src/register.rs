@@ -41,6 +41,8 @@ pub struct Cylinder {
     pub zone: Tz,
     /// Stored volume, l.
     pub volume_l: Option<f64>,
+    /// Inside height of the cylinder, m.
+    pub height_m: Option<f64>,
     /// Probe heights as volume fractions from the base, from the top probe down.
     pub probe_heights: Vec<f64>,
     /// Elements, lower first.

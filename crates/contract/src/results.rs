@@ -38,9 +38,9 @@ table! {
         highest_degc: Option<f64>, "degC";
         /// Usable water at 40 degC (V40) at each hour of the local day, median over days.
         v40_by_hour_litres: Vec<f32>, "l";
-        /// Share of a weekday's drawn energy in each local hour.
+        /// Mean energy drawn in each local hour of a weekday.
         weekday_draw_by_hour: Vec<f32>, "kWh";
-        /// Share of a Saturday's and Sunday's drawn energy in each local hour.
+        /// Mean energy drawn in each local hour of a Saturday or Sunday.
         weekend_draw_by_hour: Vec<f32>, "kWh";
         /// Group of homes with a like shape of day; null when too few good days.
         habit_group: Option<i64>, "";
@@ -168,6 +168,18 @@ table! {
         also: String, "";
         /// Currency code of the money columns.
         currency: String, "";
+    }
+}
+
+table! {
+    /// What was found and is not on the list, and why.
+    LeftOffRow in "left_off" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Fault code.
+        fault: String, "";
+        /// Why it is not listed.
+        why: String, "";
     }
 }
 

@@ -1,1 +1,18 @@
-//! daybook
+//! Readings of one home, in; the daybook of that home, out.
+//!
+//! A pure state machine: it may stop after any row and go on later with the same result. Each local day is reduced
+//! from its own rows and a short tail of the day before, so that a night's batch touches one night.
+
+mod balance;
+mod day;
+mod draws;
+mod frame;
+mod half_hours;
+mod machine;
+mod masks;
+mod probes;
+mod setup;
+mod spells;
+
+pub use machine::{Machine, Notes};
+pub use setup::{Settings, Setup};

@@ -1,1 +1,15 @@
-//! homes
+//! Day rows of one home, in; what is known of the cylinder and its use, out.
+//!
+//! Two passes: the fleet gives what a home cannot measure by itself (surroundings, cold feed), then each home is read alone.
+
+pub mod days;
+pub mod groups;
+pub mod loss;
+mod mixture;
+pub mod priors;
+mod reading;
+pub mod robust;
+mod zone;
+
+pub use priors::FleetPriors;
+pub use reading::{read_home, HomeNotes, HomeReading, Settings};

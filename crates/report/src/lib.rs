@@ -1,1 +1,14 @@
-//! report
+//! Reports: result tables as CSV and JSON, the service list as one HTML page and as lines for a terminal.
+//!
+//! Pure: rows in, text out. No files, no clock, and no numbers made here beyond counts, sums and hourly means.
+//! Text from data is treated as hostile everywhere: see [`text`].
+
+pub mod csv;
+pub mod json;
+pub mod page;
+pub mod terminal;
+pub mod text;
+pub mod values;
+pub mod words;
+
+pub use page::{PageInput, service_list};

@@ -1,1 +1,14 @@
-//! store
+//! The only crate that touches files: reads settings, registers and exports, writes runs.
+//!
+//! Everything read ends in the contract's types; everything written is complete or not there.
+
+mod disk;
+mod guard;
+pub mod intake;
+pub mod output;
+pub mod register;
+pub mod settings;
+
+pub use guard::quiet_decoders;
+pub use intake::{FileReport, Gathered, gather, inspect};
+pub use output::RunFolder;

@@ -1,0 +1,79 @@
+//! The command line.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0  done
+  1  could not be finished: a write failed, or another run holds the output folder
+  2  the command line, pipeline, mapping or register is wrong; nothing was written
+  3  no usable input: an empty folder, or no home that the register lists
+  4  done, but files or homes were left out; each is named";
+
+/// Finds the hot-water cylinders of a fleet that are worth a visit, from exports of sensor and energy data.
+#[derive(Debug, Parser)]
+#[command(name = "drawoff", version, about, after_help = EXIT_CODES)]
+pub(crate) struct Args {
+    /// Number of worker threads; the results do not depend on it.
+    #[arg(long, global = true)]
+    pub(crate) threads: Option<usize>,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Run a pipeline: exports in, service list out.
+    Run(PipelineArgs),
+    /// List all problems of a pipeline's inputs at once, and the exact row accounting; write nothing.
+    Check(PipelineArgs),
+    /// Compare runs with truth tables.
+    Score(ScoreArgs),
+    /// Make a fleet of invented homes with known truth.
+    Synth(SynthArgs),
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  drawoff run pipelines/service-list.toml --set inputs.readings=exports --set inputs.register=assets.csv")]
+pub(crate) struct PipelineArgs {
+    /// Pipeline file (TOML). Paths in it are relative to the current folder.
+    pub(crate) pipeline: PathBuf,
+    /// Override a key of the pipeline, such as inputs.readings=FOLDER; may be given many times.
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub(crate) set: Vec<String>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  drawoff score out/service-list --truth sample-fleet/truth")]
+pub(crate) struct ScoreArgs {
+    /// Output folders of runs.
+    #[arg(required = true)]
+    pub(crate) runs: Vec<PathBuf>,
+    /// Folder of truth tables for each run, in the same order.
+    #[arg(long = "truth", required = true)]
+    pub(crate) truths: Vec<PathBuf>,
+    /// Which homes: all, or the even or odd half by a hash of their identifiers.
+    #[arg(long, default_value = "all")]
+    pub(crate) half: String,
+    /// Print JSON instead of tables.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7")]
+pub(crate) struct SynthArgs {
+    /// Folder to write: readings/, register.csv, truth/.
+    pub(crate) folder: PathBuf,
+    /// Number of homes.
+    #[arg(long, default_value_t = 48)]
+    pub(crate) homes: u32,
+    /// Number of days.
+    #[arg(long, default_value_t = 29)]
+    pub(crate) days: u32,
+    /// Seed: the same seed gives the same fleet.
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+}

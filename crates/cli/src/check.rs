@@ -1,0 +1,57 @@
+//! `drawoff check`: all problems of the inputs at once, and the exact row accounting.
+
+use drawoff_contract::Account;
+
+use crate::args::PipelineArgs;
+use crate::exit::{Exit, Failure};
+use crate::progress::{self, thousands};
+use crate::run::{file_rows, gather, read_inputs};
+use crate::stages;
+
+pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
+    let inputs = read_inputs(args)?;
+    let mut problems = inputs.register_problems.clone();
+    problems.extend(drawoff_store::inspect(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders));
+    let gathered = gather(&inputs);
+    let daybooks = stages::daybook(&gathered, &inputs.cylinders, inputs.pipeline.water.water());
+    let accounts = stages::accounts(&gathered, &daybooks);
+    let mut total = Account::default();
+    for account in &accounts.files {
+        total.add(account);
+    }
+    for row in file_rows(&gathered, &accounts.files) {
+        progress::result(&format!(
+            "{}: {} rows in = {} used + {} masked + {} rejected; {} values in = {} used + {} masked + {} absent{}",
+            row.file,
+            row.rows_in,
+            row.rows_used,
+            row.rows_masked,
+            row.rows_rejected,
+            row.values_in,
+            row.values_used,
+            row.values_masked,
+            row.values_absent,
+            if row.by_reason.is_empty() { String::new() } else { format!(" ({})", row.by_reason) }
+        ));
+    }
+    progress::result(&format!(
+        "all: {} rows in = {} used + {} masked + {} rejected; {}",
+        thousands(total.rows_in),
+        thousands(total.rows_used),
+        thousands(total.all_rows_masked()),
+        thousands(total.all_rows_rejected()),
+        if total.is_balanced() { "the accounts balance" } else { "THE ACCOUNTS DO NOT BALANCE" }
+    ));
+    for (home, rows) in &gathered.unknown_homes {
+        progress::result(&format!("home {home}: not in the register, {rows} rows rejected"));
+    }
+    for problem in &problems {
+        progress::error(&problem.to_string());
+    }
+    let read = !gathered.homes.is_empty();
+    Ok(match (problems.is_empty() && gathered.unknown_homes.is_empty(), read) {
+        (_, false) => Exit::NoInput,
+        (true, true) => Exit::Done,
+        (false, true) => Exit::Partial,
+    })
+}

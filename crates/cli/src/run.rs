@@ -1,0 +1,328 @@
+//! `drawoff run`: exports in, service list out.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
+
+use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
+use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, LeftOffRow, QualityRow, VisitRow};
+use drawoff_contract::{Account, ContractError, Cylinder, Mapping};
+use drawoff_report::{PageInput, csv, json, terminal};
+use drawoff_store::{Gathered, RunFolder};
+use drawoff_worklist::{LeftOff, Worklist};
+
+use crate::args::PipelineArgs;
+use crate::exit::{Exit, Failure};
+use crate::pipeline::{self, Pipeline};
+use crate::progress::{self, thousands};
+use crate::stages::{self, Accounts, Assessed, HomeDaybook};
+
+/// Version of this program, as it stands in manifests.
+pub(crate) const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// Inputs of a pipeline, read.
+pub(crate) struct Inputs {
+    pub(crate) pipeline: Pipeline,
+    pub(crate) mapping: Mapping,
+    pub(crate) cylinders: BTreeMap<String, Cylinder>,
+    /// Rows of the register that could not be read; the rest are kept.
+    pub(crate) register_problems: Vec<ContractError>,
+}
+
+/// Reads pipeline, mapping and register: everything that must be right before a row is read.
+pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
+    let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(|e| Failure::settings(&e))?;
+    let mapping = drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(|e| Failure::settings(&e))?;
+    let mut errors = Vec::new();
+    if let Err(e) = pipeline.worth.check() {
+        errors.push(e);
+    }
+    let register = drawoff_store::register::read(&pipeline.inputs.register, &mapping);
+    match register {
+        Ok((cylinders, register_problems)) if errors.is_empty() => {
+            Ok(Inputs { pipeline, mapping, cylinders, register_problems })
+        }
+        Ok(_) => Err(Failure::settings(&errors)),
+        Err(e) => {
+            errors.push(e);
+            Err(Failure::settings(&errors))
+        }
+    }
+}
+
+/// Reads all rows, with a line of progress.
+pub(crate) fn gather(inputs: &Inputs) -> Gathered {
+    let started = Instant::now();
+    let rows = AtomicU64::new(0);
+    let gathered = drawoff_store::gather(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders, &|n| {
+        rows.fetch_add(n, Ordering::Relaxed);
+    });
+    progress::note(&format!(
+        "read {} rows of {} homes from {} files in {:.1} s",
+        thousands(rows.load(Ordering::Relaxed)),
+        thousands(gathered.homes.len() as u64),
+        gathered.files.len(),
+        started.elapsed().as_secs_f64()
+    ));
+    gathered
+}
+
+pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
+    let inputs = read_inputs(args)?;
+    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let gathered = gather(&inputs);
+    if gathered.homes.is_empty() {
+        return Err(nothing_read(&inputs, &gathered));
+    }
+    let started = Instant::now();
+    let water = inputs.pipeline.water.water();
+    let daybooks = stages::daybook(&gathered, &inputs.cylinders, water);
+    let assessed = stages::assess_fleet(&daybooks, water, inputs.pipeline.run.seed);
+    let accounts = stages::accounts(&gathered, &daybooks);
+    let list = drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &inputs.pipeline.worth)?;
+    progress::note(&format!(
+        "assessed {} homes in {:.1} s",
+        thousands(assessed.homes.len() as u64),
+        started.elapsed().as_secs_f64()
+    ));
+    let evidence = evidence(&gathered, &inputs.cylinders, &list.visits, inputs.pipeline.run.cards);
+    let partial = warn_of_what_was_left_out(&inputs, &gathered, &daybooks, &list);
+    let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
+    let total = write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, evidence)?;
+    folder.finish(manifest(&inputs, &total, &list)?)?;
+    progress::result(&top);
+    let dir = inputs.pipeline.outputs.dir.display();
+    progress::result(CAUTION);
+    progress::result(&format!("list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"));
+    Ok(if partial { Exit::Partial } else { Exit::Done })
+}
+
+fn nothing_read(inputs: &Inputs, gathered: &Gathered) -> Failure {
+    let source = inputs.pipeline.inputs.readings.display();
+    let mut lines: Vec<String> =
+        gathered.files.iter().filter_map(|f| f.status.as_ref().err()).map(ToString::to_string).collect();
+    if gathered.files.is_empty() {
+        lines.push(format!("{source}: no file to read\nhint: inputs.readings must name a Parquet, Arrow IPC or CSV file, or a folder of them"));
+    } else if !gathered.unknown_homes.is_empty() {
+        let first = gathered.unknown_homes.keys().take(3).cloned().collect::<Vec<_>>().join(", ");
+        lines.push(format!(
+            "{source}: none of its {} homes is in the register (such as {first})\nhint: check the home columns of mapping and register",
+            gathered.unknown_homes.len()
+        ));
+    } else {
+        lines.push(format!("{source}: no usable row"));
+    }
+    Failure::new(Exit::NoInput, lines.join("\n"))
+}
+
+/// Names every file and home that was left out; whether there was any.
+fn warn_of_what_was_left_out(inputs: &Inputs, gathered: &Gathered, daybooks: &[HomeDaybook<'_>], list: &Worklist) -> bool {
+    let mut any = false;
+    let mut warn = |text: String| {
+        any = true;
+        progress::warning(&text);
+    };
+    for problem in &inputs.register_problems {
+        warn(problem.to_string());
+    }
+    for error in gathered.files.iter().filter_map(|f| f.status.as_ref().err()) {
+        warn(error.to_string());
+    }
+    for (home, rows) in &gathered.unknown_homes {
+        warn(format!("home {home}: not in the register; its {rows} rows were rejected\nhint: add it to {}", inputs.pipeline.inputs.register.display()));
+    }
+    for d in daybooks {
+        if let Err(missing) = d.notes {
+            warn(format!("home {}: not assessed, the register lacks {missing}", d.cylinder.home));
+        }
+    }
+    for note in &list.notes {
+        progress::note(&format!("note: {note}"));
+    }
+    any
+}
+
+const CAUTION: &str = "Findings are indications from data. Work on unvented cylinders and electrics is for competent,\n\
+    licensed people under local codes; hot water scalds.";
+
+const DAY_MS: i64 = 86_400_000;
+
+/// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days.
+fn evidence(
+    gathered: &Gathered,
+    cylinders: &BTreeMap<String, Cylinder>,
+    visits: &[VisitRow],
+    cards: usize,
+) -> Vec<EvidenceRow> {
+    use drawoff_contract::{Channel, Utc};
+    let mut out = Vec::new();
+    for visit in visits.iter().take(cards) {
+        let (Some(rows), Some(cylinder)) = (gathered.homes.get(&visit.home), cylinders.get(&visit.home)) else {
+            continue;
+        };
+        let Some(&last) = rows.time_ms.last() else { continue };
+        let from = visit.since.map_or(last - 3 * DAY_MS, |since| (since.0 - DAY_MS).min(last - 3 * DAY_MS));
+        let to = from + 3 * DAY_MS;
+        let first = rows.time_ms.partition_point(|&t| t <= from);
+        let end = rows.time_ms.partition_point(|&t| t <= to);
+        let mut before = None;
+        for i in first..end {
+            if before == Some(rows.time_ms[i]) {
+                continue;
+            }
+            before = Some(rows.time_ms[i]);
+            let known = |v: f64| (!v.is_nan()).then_some(v);
+            let sum = |pair: [f64; 2]| pair.into_iter().filter_map(known).reduce(|a, b| a + b);
+            let max = |pair: [f64; 2]| pair.into_iter().filter_map(known).reduce(f64::max);
+            out.push(EvidenceRow {
+                home: visit.home.clone(),
+                time: Utc(rows.time_ms[i]),
+                probes_degc: (0..cylinder.probe_heights.len())
+                    .map(|p| rows.at(Channel::Probe(u8::try_from(p).unwrap_or(u8::MAX)), i) as f32)
+                    .collect(),
+                power_w: sum([rows.at(Channel::Power(0), i), rows.at(Channel::Power(1), i)]),
+                call: max([rows.at(Channel::Call(0), i), rows.at(Channel::Call(1), i)]),
+                surroundings_degc: known(rows.at(Channel::Surroundings, i)),
+            });
+        }
+    }
+    out
+}
+
+/// Writes every table and page; gives the account of all files.
+#[expect(clippy::too_many_arguments, reason = "the one place where all results meet")]
+fn write(
+    folder: &mut RunFolder,
+    inputs: &Inputs,
+    gathered: &Gathered,
+    daybooks: Vec<HomeDaybook<'_>>,
+    assessed: Assessed,
+    accounts: Accounts,
+    list: &Worklist,
+    evidence: Vec<EvidenceRow>,
+) -> Result<Account, Failure> {
+    let mut total = Account::default();
+    for account in &accounts.files {
+        total.add(account);
+    }
+    let page = page(inputs, gathered, &assessed, &accounts.homes, list, &evidence);
+    folder.text("service_list.html", &page)?;
+    folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
+    folder.text("service_list.json", &json::json(list.visits.clone()))?;
+    folder.text("findings.csv", &csv::csv(assessed.findings.clone()))?;
+    folder.text("homes.csv", &csv::csv(assessed.homes.clone()))?;
+    folder.text("left_off.csv", &csv::csv(left_off(list)))?;
+    folder.table(left_off(list))?;
+    folder.table(list.visits.clone())?;
+    folder.table(assessed.homes)?;
+    folder.table(assessed.findings)?;
+    let mut days: Vec<DayRow> = Vec::new();
+    let mut draw_offs: Vec<DrawOffRow> = Vec::new();
+    for reading in assessed.readings {
+        days.extend(reading.days.rows);
+        draw_offs.extend(reading.days.draws);
+    }
+    folder.table(days)?;
+    folder.table(draw_offs)?;
+    folder.table(accounts.homes)?;
+    folder.table(file_rows(gathered, &accounts.files))?;
+    folder.table(evidence)?;
+    let (mut day_notes, mut spells, mut draws): (Vec<DayNote>, Vec<SpellNote>, Vec<DrawNote>) = Default::default();
+    for notes in daybooks.into_iter().filter_map(|d| d.notes.ok()) {
+        day_notes.extend(notes.days);
+        spells.extend(notes.spells);
+        draws.extend(notes.draws);
+    }
+    folder.table(day_notes)?;
+    folder.table(spells)?;
+    folder.table(draws)?;
+    Ok(total)
+}
+
+pub(crate) fn file_rows(gathered: &Gathered, accounts: &[Account]) -> Vec<FileRow> {
+    let count = |v: u64| i64::try_from(v).unwrap_or(i64::MAX);
+    gathered
+        .files
+        .iter()
+        .zip(accounts)
+        .map(|(file, a)| FileRow {
+            file: file.path.clone(),
+            status: file.status.as_ref().map_or_else(ToString::to_string, |()| "ok".to_owned()),
+            rows_in: count(a.rows_in),
+            rows_used: count(a.rows_used),
+            rows_masked: count(a.all_rows_masked()),
+            rows_rejected: count(a.all_rows_rejected()),
+            values_in: count(a.values_in),
+            values_used: count(a.values_used),
+            values_masked: count(a.all_values_masked()),
+            values_absent: count(a.values_absent),
+            by_reason: a.by_reason(),
+        })
+        .collect()
+}
+
+fn left_off(list: &Worklist) -> Vec<LeftOffRow> {
+    let row = |l: &LeftOff| LeftOffRow { home: l.home.clone(), fault: l.fault.clone(), why: l.why.clone() };
+    list.left_off.iter().map(row).collect()
+}
+
+fn page(
+    inputs: &Inputs,
+    gathered: &Gathered,
+    assessed: &Assessed,
+    quality: &[QualityRow],
+    list: &Worklist,
+    evidence: &[EvidenceRow],
+) -> String {
+    let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
+    let set_points =
+        inputs.cylinders.iter().filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?))).collect();
+    let mut notes: Vec<String> = list.notes.clone();
+    notes.extend(gathered.files.iter().filter_map(|f| f.status.as_ref().err()).map(|e| e.message.clone()));
+    drawoff_report::service_list(&PageInput {
+        title: &inputs.pipeline.name,
+        currency: &inputs.pipeline.worth.currency,
+        visits: &list.visits,
+        evidence,
+        homes: &assessed.homes,
+        findings: &assessed.findings,
+        quality,
+        zones: &zones,
+        set_points: &set_points,
+        max_cards: inputs.pipeline.run.cards,
+        notes: &notes,
+    })
+}
+
+/// What the manifest says beside its files: no clock, no host, no path of this machine.
+fn manifest(inputs: &Inputs, total: &Account, list: &Worklist) -> Result<serde_json::Value, Failure> {
+    let mut settings = serde_json::to_value(&inputs.pipeline)
+        .map_err(|e| Failure::new(Exit::Failed, format!("settings cannot be written: {e}")))?;
+    // Where things lie differs between machines and does not change the results.
+    for section in ["inputs", "outputs"] {
+        if let Some(map) = settings.as_object_mut() {
+            map.remove(section);
+        }
+    }
+    Ok(serde_json::json!({
+        "program": "drawoff",
+        "version": VERSION,
+        "settings": settings,
+        "rows_in": total.rows_in,
+        "rows_used": total.rows_used,
+        "rows_masked": total.all_rows_masked(),
+        "rows_rejected": total.all_rows_rejected(),
+        "values_in": total.values_in,
+        "values_used": total.values_used,
+        "values_masked": total.all_values_masked(),
+        "values_absent": total.values_absent,
+        "accounts_balance": total.is_balanced(),
+        "visits": list.visits.len(),
+    }))
+}
+
+/// Path helper for commands that read a finished run.
+pub(crate) fn table_path(run: &Path, name: &str) -> std::path::PathBuf {
+    run.join(format!("{name}.parquet"))
+}

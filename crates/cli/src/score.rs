@@ -1,0 +1,69 @@
+//! `drawoff score`: runs against truth tables.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use drawoff_contract::daybook::DayNote;
+use drawoff_contract::results::{DayRow, DrawOffRow, FindingRow, HomeRow, VisitRow};
+use drawoff_contract::{ContractError, Table};
+use drawoff_score::{Half, Run, ScoreCard, Truth};
+use drawoff_store::output::{read_batches, read_table};
+
+use crate::args::ScoreArgs;
+use crate::exit::{Exit, Failure};
+use crate::progress;
+use crate::run::table_path;
+
+pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
+    let half = Half::from_code(&args.half)
+        .ok_or_else(|| Failure::new(Exit::Settings, format!("--half {}: not all, even or odd", args.half)))?;
+    if args.runs.len() != args.truths.len() {
+        return Err(Failure::new(Exit::Settings, "give one --truth for each run, in the same order"));
+    }
+    let mut cards = Vec::new();
+    for (run, truth) in args.runs.iter().zip(&args.truths) {
+        let card = score_one(run, truth, half).map_err(|e| Failure::new(Exit::NoInput, e.to_string()))?;
+        if args.runs.len() > 1 && !args.json {
+            progress::result(&format!("== {} ==\n{}", run.display(), card.render()));
+        }
+        cards.push(card);
+    }
+    let pooled = drawoff_score::pool(&cards);
+    if args.json {
+        progress::result(&pooled.to_json().to_string());
+    } else {
+        if args.runs.len() > 1 {
+            progress::result("== all pooled ==");
+        }
+        progress::result(&pooled.render());
+    }
+    Ok(Exit::Done)
+}
+
+fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, ContractError> {
+    let batches = |name: &str| read_batches(&table_path(truth, name));
+    let truth =
+        Truth::from_batches(&batches("truth_homes")?, &batches("truth_daily")?, &batches("truth_draws")?, &batches("truth_faults")?)?;
+    fn table<T: Table>(run: &Path) -> Result<Vec<T>, ContractError> {
+        read_table(&table_path(run, T::NAME))
+    }
+    let homes: Vec<HomeRow> = table(run)?;
+    let days: Vec<DayRow> = table(run)?;
+    let draw_offs: Vec<DrawOffRow> = table(run)?;
+    let findings: Vec<FindingRow> = table(run)?;
+    let visits: Vec<VisitRow> = table(run)?;
+    let notes: Vec<DayNote> = table(run)?;
+    let probes: BTreeMap<String, usize> =
+        notes.iter().map(|n| (n.home.clone(), n.probe_mean_degc.len())).collect();
+    let interval_ms = notes.first().map_or(300_000, |n| (n.cadence_min * 60_000.0) as i64);
+    let run = Run {
+        homes: &homes,
+        days: &days,
+        draw_offs: &draw_offs,
+        findings: &findings,
+        visits: &visits,
+        probes: Some(&probes),
+        interval_ms,
+    };
+    Ok(drawoff_score::score(&run, &truth, half))
+}

@@ -1,0 +1,172 @@
+//! The way of the data: readings of each home to daybook, daybook to homes, homes to findings.
+
+use std::collections::BTreeMap;
+
+use drawoff_contract::account::count_home;
+use drawoff_contract::results::{FindingRow, HomeRow, QualityRow};
+use drawoff_contract::{Account, Cylinder, Fault, HomeRows, Outcome};
+use drawoff_daybook::{Machine, Notes, Setup};
+use drawoff_faults::{Context, assess};
+use drawoff_homes::groups::habit_groups;
+use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
+use drawoff_store::Gathered;
+use drawoff_tank::water::Water;
+use rayon::prelude::*;
+
+/// The daybook of a home, or what the register lacks for one.
+pub(crate) struct HomeDaybook<'a> {
+    pub(crate) cylinder: &'a Cylinder,
+    pub(crate) notes: Result<Notes, &'static str>,
+}
+
+/// Reduces every home that the register lists, in the order of their identifiers.
+pub(crate) fn daybook<'a>(
+    gathered: &Gathered,
+    cylinders: &'a BTreeMap<String, Cylinder>,
+    water: Water,
+) -> Vec<HomeDaybook<'a>> {
+    let files = gathered.files.len();
+    cylinders
+        .par_iter()
+        .map(|(home, cylinder)| {
+            let none = HomeRows::default();
+            let rows = gathered.homes.get(home).unwrap_or(&none);
+            HomeDaybook { cylinder, notes: reduce(cylinder, rows, files, water) }
+        })
+        .collect()
+}
+
+fn reduce(cylinder: &Cylinder, rows: &HomeRows, files: usize, water: Water) -> Result<Notes, &'static str> {
+    let setup = Setup::new(cylinder, drawoff_daybook::Settings { water })?;
+    let mut machine = Machine::new(setup, files);
+    machine.push(rows);
+    Ok(machine.finish())
+}
+
+/// Everything after the daybook.
+pub(crate) struct Assessed {
+    pub(crate) readings: Vec<HomeReading>,
+    pub(crate) homes: Vec<HomeRow>,
+    pub(crate) findings: Vec<FindingRow>,
+}
+
+/// Reads and assesses every home from its daybook.
+pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64) -> Assessed {
+    let empty = Notes::default();
+    let notes: Vec<HomeNotes<'_>> = daybooks
+        .iter()
+        .map(|d| {
+            let n = d.notes.as_ref().unwrap_or(&empty);
+            HomeNotes { cylinder: d.cylinder, days: &n.days, spells: &n.spells, draws: &n.draws }
+        })
+        .collect();
+    let priors = FleetPriors::new(&notes);
+    let settings = drawoff_homes::Settings { water, seed };
+    let results: Vec<(HomeReading, Vec<FindingRow>)> = notes
+        .par_iter()
+        .zip(daybooks.par_iter())
+        .map(|(n, d)| {
+            let sound = drawoff_faults::probes::sound_probes(n.days, n.cylinder.probe_heights.len());
+            let reading = read_home(*n, &priors, &sound, settings);
+            let findings = match &d.notes {
+                Ok(notes) if !notes.days.is_empty() => {
+                    let ctx = Context {
+                        cylinder: n.cylinder,
+                        days: n.days,
+                        spells: n.spells,
+                        draws: n.draws,
+                        reading: &reading,
+                    };
+                    assess(&ctx).iter().map(|a| a.row(&n.cylinder.home)).collect()
+                }
+                Ok(_) => unassessed(&n.cylinder.home, Outcome::TooLittleData, "readings"),
+                Err(missing) => unassessed(&n.cylinder.home, Outcome::NotAssessed, missing),
+            };
+            (reading, findings)
+        })
+        .collect();
+    let patterns: Vec<Vec<f32>> = results
+        .iter()
+        .map(|(r, _)| [r.row.weekday_draw_by_hour.clone(), r.row.weekend_draw_by_hour.clone()].concat())
+        .collect();
+    let groups = habit_groups(&patterns, seed);
+    let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new() };
+    for ((reading, findings), group) in results.into_iter().zip(groups) {
+        out.homes.push(HomeRow { habit_group: group, ..reading.row.clone() });
+        out.findings.extend(findings);
+        out.readings.push(reading);
+    }
+    out
+}
+
+/// A home of which nothing can be said, for one reason.
+fn unassessed(home: &str, outcome: Outcome, missing: &str) -> Vec<FindingRow> {
+    Fault::ALL
+        .iter()
+        .map(|fault| FindingRow {
+            home: home.to_owned(),
+            fault: fault.code().to_owned(),
+            outcome: outcome.code().to_owned(),
+            probability: None,
+            onset: None,
+            effect: None,
+            statistic: String::new(),
+            evidence_days: 0,
+            energy_kwh_per_year: None,
+            energy_kwh_per_year_p05: None,
+            energy_kwh_per_year_p95: None,
+            evidence_for: String::new(),
+            evidence_against: String::new(),
+            missing: missing.to_owned(),
+            folded_under: String::new(),
+        })
+        .collect()
+}
+
+/// Row accounting by file and by home, after all masks are set.
+pub(crate) struct Accounts {
+    pub(crate) files: Vec<Account>,
+    pub(crate) homes: Vec<QualityRow>,
+}
+
+pub(crate) fn accounts(gathered: &Gathered, daybooks: &[HomeDaybook<'_>]) -> Accounts {
+    let mut files: Vec<Account> = gathered.files.iter().map(|f| f.account.clone()).collect();
+    let mut homes = Vec::new();
+    for d in daybooks {
+        let home = &d.cylinder.home;
+        let by_file = match &d.notes {
+            Ok(notes) => notes.accounts.clone(),
+            // Rows of a home that cannot be reduced are still counted as they came in.
+            Err(_) => {
+                let mut counted = vec![Account::default(); files.len()];
+                if let Some(rows) = gathered.homes.get(home) {
+                    count_home(rows, &mut counted);
+                }
+                counted
+            }
+        };
+        let mut total = gathered.rejected_by_home.get(home).cloned().unwrap_or_default();
+        for (sum, part) in files.iter_mut().zip(&by_file) {
+            sum.add(part);
+            total.add(part);
+        }
+        let days = d.notes.as_ref().map(|n| n.days.as_slice()).unwrap_or_default();
+        let count = |v: u64| i64::try_from(v).unwrap_or(i64::MAX);
+        homes.push(QualityRow {
+            home: home.clone(),
+            rows_in: count(total.rows_in),
+            rows_used: count(total.rows_used),
+            rows_masked: count(total.all_rows_masked()),
+            rows_rejected: count(total.all_rows_rejected()),
+            values_in: count(total.values_in),
+            values_used: count(total.values_used),
+            values_masked: count(total.all_values_masked()),
+            values_absent: count(total.values_absent),
+            by_reason: total.by_reason(),
+            rows_out_of_order: count(gathered.homes.get(home).map_or(0, |r| r.out_of_order)),
+            rows_missing: days.iter().map(|n| (n.instants_expected - n.instants).max(0)).sum(),
+            longest_gap_hours: days.iter().map(|n| n.longest_gap_min / 60.0).fold(0.0, f64::max),
+        });
+    }
+    Accounts { files, homes }
+}

@@ -1,0 +1,158 @@
+//! The daybook: per home and local day, what a careful reader of the raw rows would have noted down.
+//!
+//! Everything after it reads only these three tables.
+
+use crate::cell::{Day, Utc};
+use crate::table;
+
+table! {
+    /// One row per home and local day.
+    DayNote in "daybook_days" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Local calendar day in the home's zone.
+        day: Day, "";
+        /// Start of the local day.
+        day_start_utc: Utc, "UTC";
+        /// Length of the local day.
+        hours: f64, "h";
+        /// Interval between stamps.
+        cadence_min: f64, "min";
+        /// Instants with at least one used probe value.
+        instants: i64, "";
+        /// Instants that the day should have.
+        instants_expected: i64, "";
+        /// Stamps that came twice with different values.
+        doubled: i64, "";
+        /// Rows that came after a row of a later time.
+        late: i64, "";
+        /// Longest silence that ends in this day.
+        longest_gap_min: f64, "min";
+        /// End of the longest silence; null when there is none over two intervals.
+        longest_gap_end: Option<Utc>, "UTC";
+        /// Times that the energy register fell back.
+        register_falls: i64, "";
+        /// Heater energy; null without power and register.
+        heater_kwh: Option<f64>, "kWh";
+        /// Volume-mean temperature.
+        mean_degc: Option<f64>, "degC";
+        /// Mean temperature of the water against the outer skin, weighted by skin area.
+        skin_degc: Option<f64>, "degC";
+        /// Mean of the measured surroundings; null when not measured.
+        surroundings_degc: Option<f64>, "degC";
+        /// Measured surroundings by half-hour of the day; empty when not measured.
+        surroundings_by_half_hour: Vec<f32>, "degC";
+        /// Stored heat above 0 degC at the end of each half-hour.
+        stored_kwh_by_half_hour: Vec<f32>, "kWh";
+        /// Heater energy in each half-hour.
+        heater_kwh_by_half_hour: Vec<f32>, "kWh";
+        /// Heat that left in each half-hour by draw-offs and losses together: in less rise.
+        net_out_kwh_by_half_hour: Vec<f32>, "kWh";
+        /// Hours of each half-hour over which net_out is known.
+        net_out_hours_by_half_hour: Vec<f32>, "h";
+        /// Volume-mean temperature in each half-hour.
+        mean_degc_by_half_hour: Vec<f32>, "degC";
+        /// Lowest temperature of the top probe in each half-hour.
+        top_degc_by_half_hour: Vec<f32>, "degC";
+        /// Usable water at 40 degC from a 10 degC feed, at the end of each half-hour.
+        v40_by_half_hour: Vec<f32>, "l";
+        /// Lowest temperature of each probe, top first.
+        probe_min_degc: Vec<f32>, "degC";
+        /// Mean temperature of each probe.
+        probe_mean_degc: Vec<f32>, "degC";
+        /// Highest temperature of each probe.
+        probe_max_degc: Vec<f32>, "degC";
+        /// Longest time that each probe repeated one value up to now, begun today or before.
+        probe_frozen_hours: Vec<f32>, "h";
+        /// How far the probe's neighbours moved at its height during that time.
+        probe_frozen_expected_k: Vec<f32>, "K";
+        /// Mean difference from its neighbours where the water around it is at one temperature.
+        probe_flat_residual_k: Vec<f32>, "K";
+        /// Number of instants behind that difference.
+        probe_flat_count: Vec<f32>, "";
+        /// For each pair of probes (row probe above column probe, row-major): mean excess of the lower over the upper.
+        probe_inversion_k: Vec<f32>, "K";
+        /// Hours that each element is called, lower first.
+        element_call_hours: Vec<f32>, "h";
+        /// Hours called at both ends of the interval with less than a tenth of the rated power.
+        element_dead_hours: Vec<f32>, "h";
+        /// Hours with power.
+        element_on_hours: Vec<f32>, "h";
+        /// Median power of intervals called at both ends and with power.
+        element_full_power_w: Vec<f32>, "W";
+        /// Hours with power though not called at either end.
+        element_uncalled_hours: Vec<f32>, "h";
+        /// Mixing in draw-offs: fall of the top probe, summed over draw-offs from a charged cylinder.
+        draw_top_fall_k: f64, "K";
+        /// The same sum of the fall of the volume mean.
+        draw_mean_fall_k: f64, "K";
+        /// Mean difference between the warmest and coldest probe when the cylinder is partly charged.
+        spread_k: Option<f64>, "K";
+        /// Quiet loss: lower quantile of the hourly heat leaving without heating, less the declared loss.
+        quiet_w: Option<f64>, "W";
+        /// Lower quantile of the heat leaving while heating, less the declared loss.
+        heating_quiet_w: Option<f64>, "W";
+    }
+}
+
+table! {
+    /// Idle segments and heating spells, cut at local midnight.
+    SpellNote in "daybook_spells" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Local calendar day.
+        day: Day, "";
+        /// idle or heat.
+        kind: String, "";
+        /// Start.
+        start: Utc, "UTC";
+        /// End.
+        end: Utc, "UTC";
+        /// Whether it goes on from the day before.
+        from_yesterday: bool, "";
+        /// Whether it goes on into the next day.
+        to_tomorrow: bool, "";
+        /// Mean temperature of each probe, top first.
+        level_degc: Vec<f32>, "degC";
+        /// Idle: slope of each probe. Heat: temperature of each probe at the end.
+        slope_or_stop: Vec<f32>, "K/h or degC";
+        /// Mean measured surroundings; null when not measured.
+        surroundings_degc: Option<f64>, "degC";
+        /// Heat: energy put in; null when unknown.
+        energy_kwh: Option<f64>, "kWh";
+        /// Heat: rise of the volume mean.
+        rise_k: Option<f64>, "K";
+        /// Heat: highest probe temperature at the end, of the probes at and above the element.
+        stop_degc: Option<f64>, "degC";
+        /// Heat: which element took most of the energy, 0 lower, 1 upper; null when unknown.
+        element: Option<i64>, "";
+        /// Heat: median power of the full intervals.
+        power_w: Option<f64>, "W";
+        /// Heat: whether the call ended with it, and was not itself ended at a silence.
+        call_ended: bool, "";
+        /// Heat: whether the heater was called all the time.
+        called: Option<bool>, "";
+        /// Heat leaving, less the declared loss: mean (idle), lower quantile (heat).
+        net_out_w: Option<f64>, "W";
+    }
+}
+
+table! {
+    /// Draw-offs seen in the heat balance, cut at local midnight.
+    DrawNote in "daybook_draws" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Local calendar day.
+        day: Day, "";
+        /// Start of the first interval.
+        start: Utc, "UTC";
+        /// End of the last interval.
+        end: Utc, "UTC";
+        /// Heat that left, less the declared loss and the quiet loss.
+        energy_kwh: f64, "kWh";
+        /// Temperature at the top while it left, weighted by heat.
+        outlet_degc: f64, "degC";
+        /// Whether the heater ran during any part.
+        heating: bool, "";
+    }
+}

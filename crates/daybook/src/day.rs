@@ -1,0 +1,252 @@
+//! One local day: rows in, its notes out.
+
+use drawoff_contract::account::{count_home, Account};
+use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
+use drawoff_contract::local::LocalDay;
+use drawoff_contract::{HomeRows, Mask, Utc};
+
+use crate::balance::{balance, Balance};
+use crate::draws::{draw_offs, mixing, spread_k};
+use crate::frame::Frame;
+use crate::half_hours::half_hours;
+use crate::masks::{mask_frozen, mask_register, mask_spikes, MaskMemory};
+use crate::probes::{follow_runs, probe_day, Runs};
+use crate::setup::Setup;
+use crate::spells::{heat_spells, idle_segments, quantile, quiet_losses};
+
+/// What one day hands to the next.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Carry {
+    tail: Frame,
+    runs: Runs,
+    masks: MaskMemory,
+    cadence_ms: i64,
+    last_stamp_ms: Option<i64>,
+}
+
+impl Carry {
+    pub(crate) fn new() -> Self {
+        Self { cadence_ms: 300_000, ..Self::default() }
+    }
+}
+
+pub(crate) struct DayNotes {
+    pub(crate) day: DayNote,
+    pub(crate) spells: Vec<SpellNote>,
+    pub(crate) draws: Vec<DrawNote>,
+}
+
+/// Reduces the rows of one day; sets masks, counts rows into `accounts`, moves `carry` on.
+pub(crate) fn reduce_day(
+    setup: &Setup,
+    day: &LocalDay,
+    rows: &mut HomeRows,
+    carry: &mut Carry,
+    accounts: &mut [Account],
+) -> DayNotes {
+    let falls = mask_register(rows, &mut carry.masks);
+    mask_spikes(rows, setup.probes());
+    let mut frame = Frame { width: setup.probes(), ..carry.tail.clone() };
+    frame.context = frame.len();
+    frame.append(rows);
+    let (frozen_hours, frozen_moved) = follow_runs(&frame, setup, &mut carry.runs);
+    if mask_frozen_probes(rows, &frame, carry) {
+        frame = Frame { width: setup.probes(), ..carry.tail.clone() };
+        frame.context = frame.len();
+        frame.append(rows);
+    }
+    count_home(rows, accounts);
+    let cadence_ms = frame.cadence_ms(carry.cadence_ms);
+    let b = balance(&frame, setup, cadence_ms);
+    let spells_heat = heat_spells(&frame, &b, setup, day, cadence_ms);
+    let mut spells = idle_segments(&frame, &b, setup, day);
+    spells.extend(spells_heat);
+    let (quiet_w, heating_quiet_w) = quiet_losses(&frame, &b);
+    let draws = draw_offs(&frame, &b, setup, day, quiet_w.unwrap_or(0.0));
+    let (draw_top_fall_k, draw_mean_fall_k) = mixing(&frame, &b, setup, &draws);
+    let probes = probe_day(&frame, &heated_from(&frame, &b, setup), setup);
+    let halves = half_hours(&frame, &b, setup, day);
+    let (gap_min, gap_end) = longest_gap(&frame, carry.last_stamp_ms, cadence_ms);
+    let elements = elements(&frame, &b, setup);
+    let note = DayNote {
+        home: setup.home.clone(),
+        day: day.day,
+        day_start_utc: Utc(day.start_ms),
+        hours: day.hours(),
+        cadence_min: cadence_ms as f64 / 60_000.0,
+        instants: (frame.context..frame.len()).filter(|&i| frame.at(i).iter().any(|v| !v.is_nan())).count() as i64,
+        instants_expected: (day.end_ms - day.start_ms) / cadence_ms.max(1),
+        doubled: doubled(rows),
+        late: 0,
+        longest_gap_min: gap_min,
+        longest_gap_end: gap_end,
+        register_falls: falls,
+        heater_kwh: sum_known(&halves.heater_kwh),
+        mean_degc: mean_of((frame.context..frame.len()).map(|k| b.mean[k])),
+        skin_degc: mean_of((frame.context..frame.len()).map(|k| weighted(frame.at(k), &setup.skin_shares))),
+        surroundings_degc: mean_of((frame.context..frame.len()).map(|k| frame.surroundings[k])),
+        surroundings_by_half_hour: halves.surroundings,
+        stored_kwh_by_half_hour: halves.stored_kwh,
+        heater_kwh_by_half_hour: halves.heater_kwh,
+        net_out_kwh_by_half_hour: halves.net_out_kwh,
+        net_out_hours_by_half_hour: halves.net_out_hours,
+        mean_degc_by_half_hour: halves.mean_degc,
+        top_degc_by_half_hour: halves.top_degc,
+        v40_by_half_hour: halves.v40,
+        probe_min_degc: probes.min,
+        probe_mean_degc: probes.mean,
+        probe_max_degc: probes.max,
+        probe_frozen_hours: frozen_hours,
+        probe_frozen_expected_k: frozen_moved,
+        probe_flat_residual_k: probes.flat_residual_k,
+        probe_flat_count: probes.flat_count,
+        probe_inversion_k: probes.inversion_k,
+        element_call_hours: elements.call_hours,
+        element_dead_hours: elements.dead_hours,
+        element_on_hours: elements.on_hours,
+        element_full_power_w: elements.full_power_w,
+        element_uncalled_hours: elements.uncalled_hours,
+        draw_top_fall_k,
+        draw_mean_fall_k,
+        spread_k: spread_k(&frame, &b),
+        quiet_w,
+        heating_quiet_w,
+    };
+    carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);
+    carry.cadence_ms = cadence_ms;
+    carry.tail = frame.tail();
+    DayNotes { day: note, spells, draws }
+}
+
+fn mask_frozen_probes(rows: &mut HomeRows, frame: &Frame, carry: &Carry) -> bool {
+    let Some(&end) = frame.time_ms.last() else { return false };
+    let mut any = false;
+    for (p, run) in carry.runs.iter().enumerate() {
+        if let Some(run) = run.filter(|r| r.is_frozen(end)) {
+            mask_frozen(rows, p, run.since_ms);
+            any = true;
+        }
+    }
+    any
+}
+
+fn mean_of(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (mut sum, mut n) = (0.0, 0.0);
+    for v in values.filter(|v| !v.is_nan()) {
+        sum += v;
+        n += 1.0;
+    }
+    (n > 0.0).then(|| sum / n)
+}
+
+fn weighted(row: &[f64], shares: &[f64]) -> f64 {
+    let (mut sum, mut share) = (0.0, 0.0);
+    for (v, s) in row.iter().zip(shares).filter(|(v, _)| !v.is_nan()) {
+        sum += v * s;
+        share += s;
+    }
+    sum / share
+}
+
+fn sum_known(values: &[f32]) -> Option<f64> {
+    let known: Vec<f64> = values.iter().filter(|v| !v.is_nan()).map(|v| f64::from(*v)).collect();
+    (!known.is_empty()).then(|| known.iter().sum())
+}
+
+/// Instants whose stamp came twice: masked copies whose value differs from the copy that is used.
+fn doubled(rows: &HomeRows) -> i64 {
+    let mut last = None;
+    let mut count = 0;
+    for i in 0..rows.len() {
+        let copied = rows.series.iter().flatten().any(|s| s.mask[i] == Mask::Duplicate);
+        if copied && last != Some(rows.time_ms[i]) {
+            count += 1;
+            last = Some(rows.time_ms[i]);
+        }
+    }
+    count
+}
+
+fn longest_gap(frame: &Frame, last_stamp_ms: Option<i64>, cadence_ms: i64) -> (f64, Option<Utc>) {
+    let mut before = last_stamp_ms;
+    let (mut longest, mut end) = (0, None);
+    for &t in &frame.time_ms[frame.context..] {
+        if let Some(b) = before
+            && t - b > longest
+            && t - b > 2 * cadence_ms
+        {
+            longest = t - b;
+            end = Some(Utc(t));
+        }
+        before = Some(t);
+    }
+    (longest as f64 / 60_000.0, end)
+}
+
+/// For each instant, the height of the element that heats then or did within the last quarter of an hour.
+fn heated_from(frame: &Frame, b: &Balance, setup: &Setup) -> Vec<Option<f64>> {
+    let mut last: Option<(i64, f64)> = None;
+    (0..frame.len())
+        .map(|k| {
+            if b.heating[k] {
+                let upper = frame.power[1][k] > 50.0 || (frame.power[1][k].is_nan() && frame.call[1][k] > 0.5);
+                let lower = frame.power[0][k] > 50.0 || (frame.power[0][k].is_nan() && frame.call[0][k] > 0.5);
+                let only = (setup.elements.len() == 1).then(|| usize::from(setup.elements[0].index));
+                let element = only.unwrap_or(usize::from(upper && !lower));
+                last = Some((frame.time_ms[k], setup.element_height(element)));
+            }
+            last.filter(|(t, _)| frame.time_ms[k] - t <= 15 * 60_000).map(|(_, h)| h)
+        })
+        .collect()
+}
+
+#[derive(Default)]
+struct Elements {
+    call_hours: Vec<f32>,
+    dead_hours: Vec<f32>,
+    on_hours: Vec<f32>,
+    full_power_w: Vec<f32>,
+    uncalled_hours: Vec<f32>,
+}
+
+/// Hours of each element; NaN where call or power is not in the export.
+fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
+    let mut out = Elements::default();
+    for e in 0..2 {
+        let rated = setup.rated_w(e);
+        let (mut call, mut dead, mut on, mut uncalled) = (f64::NAN, f64::NAN, f64::NAN, f64::NAN);
+        let mut full = Vec::new();
+        let add = |sum: &mut f64, hours: f64| *sum = if sum.is_nan() { hours } else { *sum + hours };
+        for k in frame.context.max(1)..frame.len() {
+            if b.gap[k] {
+                continue;
+            }
+            let (c0, c1, p) = (frame.call[e][k - 1], frame.call[e][k], frame.power[e][k]);
+            let called = c0 > 0.5 && c1 > 0.5;
+            if !c0.is_nan() && !c1.is_nan() {
+                add(&mut call, if called { b.hours[k] } else { 0.0 });
+            }
+            if p.is_nan() {
+                continue;
+            }
+            let powered = p > 100.0;
+            add(&mut on, if powered { b.hours[k] } else { 0.0 });
+            if !c0.is_nan() && !c1.is_nan() {
+                let limit = if rated.is_finite() { 0.1 * rated } else { 200.0 };
+                add(&mut dead, if called && p < limit { b.hours[k] } else { 0.0 });
+                add(&mut uncalled, if c0 < 0.5 && c1 < 0.5 && powered { b.hours[k] } else { 0.0 });
+                if called && powered {
+                    full.push(p);
+                }
+            } else if frame.power[e][k - 1] > 100.0 && powered {
+                full.push(p);
+            }
+        }
+        out.call_hours.push(call as f32);
+        out.dead_hours.push(dead as f32);
+        out.on_hours.push(on as f32);
+        out.uncalled_hours.push(uncalled as f32);
+        out.full_power_w.push(quantile(&mut full, 0.5).unwrap_or(f64::NAN) as f32);
+    }
+    out
+}

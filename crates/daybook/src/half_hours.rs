@@ -1,0 +1,82 @@
+//! Sums and means by settlement period of 30 minutes.
+
+use drawoff_contract::local::LocalDay;
+
+use crate::balance::Balance;
+use crate::frame::Frame;
+use crate::setup::Setup;
+
+/// Cold feed in the published definition of V40 for the declaration test, degC (Regulation (EU) 814/2013).
+const V40_COLD_DEGC: f64 = 10.0;
+const HALF_HOUR_MS: i64 = 1_800_000;
+
+/// One entry a half-hour of the local day; NaN where nothing was seen.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct HalfHours {
+    pub(crate) stored_kwh: Vec<f32>,
+    pub(crate) heater_kwh: Vec<f32>,
+    pub(crate) net_out_kwh: Vec<f32>,
+    pub(crate) net_out_hours: Vec<f32>,
+    pub(crate) mean_degc: Vec<f32>,
+    pub(crate) top_degc: Vec<f32>,
+    pub(crate) v40: Vec<f32>,
+    pub(crate) surroundings: Vec<f32>,
+}
+
+fn add(slot: &mut f32, value: f64) {
+    if !value.is_nan() {
+        *slot = if slot.is_nan() { value as f32 } else { *slot + value as f32 };
+    }
+}
+
+pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalDay) -> HalfHours {
+    let n = day.half_hours();
+    let unknown = || vec![f32::NAN; n];
+    let mut h = HalfHours {
+        stored_kwh: unknown(),
+        heater_kwh: unknown(),
+        net_out_kwh: unknown(),
+        net_out_hours: vec![0.0; n],
+        mean_degc: unknown(),
+        top_degc: unknown(),
+        v40: unknown(),
+        surroundings: unknown(),
+    };
+    let mut counts = vec![(0.0_f32, 0.0_f32); n];
+    let measured = frame.surroundings.iter().any(|v| !v.is_nan());
+    for k in frame.context..frame.len() {
+        let slot = usize::try_from((frame.time_ms[k] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0).min(n.saturating_sub(1));
+        let Some(count) = counts.get_mut(slot) else { continue };
+        add(&mut h.heater_kwh[slot], b.heater_wh[k] / 1000.0);
+        if !b.net_out_wh[k].is_nan() {
+            add(&mut h.net_out_kwh[slot], b.net_out_wh[k] / 1000.0);
+            h.net_out_hours[slot] += b.hours[k] as f32;
+        }
+        if !b.mean[k].is_nan() {
+            add(&mut h.mean_degc[slot], b.mean[k]);
+            count.0 += 1.0;
+            h.stored_kwh[slot] = (setup.capacity_wh_per_k * b.mean[k] / 1000.0) as f32;
+        }
+        let row = frame.at(k);
+        if let Some(top) = row.first() {
+            h.top_degc[slot] = h.top_degc[slot].min(*top as f32);
+        }
+        if measured && !frame.surroundings[k].is_nan() {
+            add(&mut h.surroundings[slot], frame.surroundings[k]);
+            count.1 += 1.0;
+        }
+        let last_of_slot = k + 1 == frame.len()
+            || usize::try_from((frame.time_ms[k + 1] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0) != slot;
+        if last_of_slot {
+            h.v40[slot] = setup.profile.v40_litres(row, setup.volume_l, V40_COLD_DEGC) as f32;
+        }
+    }
+    for (slot, (means, rooms)) in counts.into_iter().enumerate() {
+        h.mean_degc[slot] /= means;
+        h.surroundings[slot] /= rooms;
+    }
+    if !measured {
+        h.surroundings.clear();
+    }
+    h
+}

@@ -1,0 +1,90 @@
+//! What the reduction must know of a cylinder before it sees a row.
+
+use chrono_tz::Tz;
+use drawoff_contract::{Cylinder, Element};
+use drawoff_tank::profile::Profile;
+use drawoff_tank::shape::Shape;
+use drawoff_tank::water::Water;
+
+/// Loss assumed for the first-pass balance where the register declares none: the middle of the label classes B and C
+/// at 180 l (Regulation (EU) 812/2013). Five minutes of it are 6 Wh, so its error hardly moves a draw-off.
+const ASSUMED_LOSS_W_PER_K: f64 = 1.6;
+/// Surroundings assumed for the first-pass balance where none are measured: common practice, no source.
+const ASSUMED_SURROUNDINGS_DEGC: f64 = 18.0;
+
+/// Settings of the reduction.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Settings {
+    /// Water properties.
+    pub water: Water,
+}
+
+/// One cylinder, ready for the reduction.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// The export's own identifier.
+    pub home: String,
+    /// Time zone of the home.
+    pub zone: Tz,
+    /// Temperature profile through the probes.
+    pub profile: Profile,
+    /// Probe heights as volume fractions, top first.
+    pub heights: Vec<f64>,
+    /// Stored volume, l.
+    pub volume_l: f64,
+    /// Heat capacity of the stored water, Wh/K, at 45 degC.
+    pub capacity_wh_per_k: f64,
+    /// Skin area belonging to each probe, as a share of all, top first.
+    pub skin_shares: Vec<f64>,
+    /// Loss for the first-pass balance, W/K.
+    pub loss_w_per_k: f64,
+    /// Surroundings where not measured, degC.
+    pub surroundings_degc: f64,
+    /// Elements, lower first.
+    pub elements: Vec<Element>,
+    /// Water properties.
+    pub water: Water,
+}
+
+impl Setup {
+    /// Prepares a cylinder.
+    ///
+    /// # Errors
+    /// Names the fact of the register without which nothing can be read.
+    pub fn new(cylinder: &Cylinder, settings: Settings) -> Result<Self, &'static str> {
+        let volume_l = cylinder.volume_l.filter(|v| *v > 0.0).ok_or("volume_l")?;
+        let profile = Profile::new(&cylinder.probe_heights).ok_or("probe_heights")?;
+        let shape = Shape::new(volume_l, cylinder.height_m);
+        Ok(Self {
+            home: cylinder.home.clone(),
+            zone: cylinder.zone,
+            skin_shares: shape.skin_shares(&cylinder.probe_heights),
+            profile,
+            heights: cylinder.probe_heights.clone(),
+            volume_l,
+            capacity_wh_per_k: volume_l * settings.water.wh_per_l_k(45.0),
+            loss_w_per_k: cylinder.declared_loss_w_per_k.unwrap_or(ASSUMED_LOSS_W_PER_K),
+            surroundings_degc: ASSUMED_SURROUNDINGS_DEGC,
+            elements: cylinder.elements.clone(),
+            water: settings.water,
+        })
+    }
+
+    /// Number of probes.
+    #[must_use]
+    pub fn probes(&self) -> usize {
+        self.heights.len()
+    }
+
+    /// Rated power of an element, W; infinity when the register does not know the element.
+    #[must_use]
+    pub fn rated_w(&self, element: usize) -> f64 {
+        self.elements.iter().find(|e| usize::from(e.index) == element).map_or(f64::INFINITY, |e| e.rated_w)
+    }
+
+    /// Height of an element, volume fraction; the base when the register does not know it.
+    #[must_use]
+    pub fn element_height(&self, element: usize) -> f64 {
+        self.elements.iter().find(|e| usize::from(e.index) == element).map_or(0.0, |e| e.height)
+    }
+}

@@ -1,0 +1,75 @@
+//! What a fault module may look at: one home's daybook and reading, and nothing else.
+
+use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
+use drawoff_contract::Cylinder;
+use drawoff_homes::HomeReading;
+
+/// One home under assessment.
+#[derive(Clone, Copy, Debug)]
+pub struct Context<'a> {
+    /// Register.
+    pub cylinder: &'a Cylinder,
+    /// Day rows in order.
+    pub days: &'a [DayNote],
+    /// Spells in order.
+    pub spells: &'a [SpellNote],
+    /// Draw-offs in order.
+    pub draws: &'a [DrawNote],
+    /// What was read of the home.
+    pub reading: &'a HomeReading,
+}
+
+/// Hours a year over 1000: W to kWh a year.
+pub const KWH_PER_YEAR_PER_W: f64 = 8.766;
+
+impl Context<'_> {
+    /// Heat capacity rate of drawn water, Wh/l, from the home's mean cold feed to a temperature.
+    #[must_use]
+    pub fn wh_per_litre(&self, outlet_degc: f64) -> f64 {
+        let cold = self.cold_degc();
+        (outlet_degc - cold).max(5.0) * 1.16
+    }
+
+    /// Mean cold feed, degC.
+    #[must_use]
+    pub fn cold_degc(&self) -> f64 {
+        let cold = &self.reading.cold_degc;
+        if cold.is_empty() { 12.0 } else { cold.iter().sum::<f64>() / cold.len() as f64 }
+    }
+
+    /// Heating spells, pieces cut at midnight joined: stop and end from the last piece.
+    #[must_use]
+    pub fn heats(&self) -> Vec<SpellNote> {
+        let mut out: Vec<SpellNote> = Vec::new();
+        for spell in self.spells.iter().filter(|s| s.kind == "heat") {
+            match out.last_mut() {
+                Some(before) if before.to_tomorrow && spell.from_yesterday => {
+                    let start = before.start;
+                    let energy = before.energy_kwh.zip(spell.energy_kwh).map(|(a, b)| a + b);
+                    let rise = before.rise_k.zip(spell.rise_k).map(|(a, b)| a + b);
+                    *before = SpellNote { start, energy_kwh: energy, rise_k: rise, ..spell.clone() };
+                }
+                _ => out.push(spell.clone()),
+            }
+        }
+        out
+    }
+
+    /// Start of local day `i`, UTC ms.
+    #[must_use]
+    pub fn day_start(&self, i: usize) -> i64 {
+        self.days[i].day_start_utc.0
+    }
+
+    /// Index of the day that holds an instant.
+    #[must_use]
+    pub fn day_index(&self, ms: i64) -> usize {
+        self.days.partition_point(|d| d.day_start_utc.0 < ms).saturating_sub(1)
+    }
+
+    /// Last `n` days' indices.
+    #[must_use]
+    pub fn last_days(&self, n: usize) -> std::ops::Range<usize> {
+        self.days.len().saturating_sub(n)..self.days.len()
+    }
+}

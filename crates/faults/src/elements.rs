@@ -1,0 +1,182 @@
+//! Failed element, element at part power, heater stuck on.
+
+use drawoff_contract::Fault;
+use drawoff_homes::robust::{median, step};
+
+use crate::assessment::Assessment;
+use crate::context::{Context, KWH_PER_YEAR_PER_W};
+
+/// A day says something of an element when it is called this long.
+const LEAST_CALL_H: f64 = 0.2;
+/// Share of called hours without power that makes a dead day.
+const DEAD_SHARE: f64 = 0.8;
+/// Lowest power of a healthy element over its rating: 216.2 V at a 240 V rating and a tolerance of -10 %
+/// (statutory supply range 216.2 to 253 V; the tolerance is common practice), less 5 % for the meter.
+const HEALTHY_SHARE: f64 = 0.68;
+
+fn hours(list: &[f32], element: usize) -> f64 {
+    list.get(element).map_or(f64::NAN, |v| f64::from(*v))
+}
+
+/// Relay calls, element takes nothing.
+#[must_use]
+pub fn element_open(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "share of called hours without power, on the last days with a call";
+    let fault = Fault::ElementOpen;
+    let has = |pick: &dyn Fn(usize) -> f64| (0..ctx.days.len()).any(|i| !pick(i).is_nan());
+    let mut best: Option<Assessment> = None;
+    let mut any = false;
+    for element in &ctx.cylinder.elements {
+        let e = usize::from(element.index);
+        if !has(&|i| hours(&ctx.days[i].element_dead_hours, e)) {
+            continue;
+        }
+        any = true;
+        let called: Vec<usize> =
+            (0..ctx.days.len()).filter(|&i| hours(&ctx.days[i].element_call_hours, e) >= LEAST_CALL_H).collect();
+        let dead = |i: usize| {
+            hours(&ctx.days[i].element_dead_hours, e) / hours(&ctx.days[i].element_call_hours, e) >= DEAD_SHARE
+        };
+        let run = called.iter().rev().take_while(|&&i| dead(i)).count();
+        let first = called.len() - run;
+        let dead_hours: f64 = called[first..].iter().map(|&i| hours(&ctx.days[i].element_dead_hours, e)).sum();
+        // Two days, or one of many hours: a single short call may have met a satisfied thermostat.
+        let weight = if run >= 2 { run as f64 } else { run as f64 * (dead_hours / 3.0).min(2.0) };
+        let mut found = Assessment::judged(fault, STATISTIC, weight.min(6.0), 1.6, 1.0);
+        found.days = run;
+        let place = if element.index == 0 { "lower" } else { "upper" };
+        if run > 0 {
+            // The day before may hold the first dead hours.
+            let onset = if first == 0 { None } else { Some(ctx.day_start(called[first])) };
+            found.onset_ms = onset;
+            found.evidence_for = format!(
+                "The {place} element was called for {dead_hours:.0} h on the last {run} days with a call and took no power."
+            );
+        } else {
+            found.evidence_against = format!("The {place} element takes power whenever it is called.");
+        }
+        if best.as_ref().is_none_or(|b| found.effect > b.effect) {
+            best = Some(found);
+        }
+    }
+    match best {
+        Some(found) => found,
+        None if any => Assessment::too_little(fault, STATISTIC, "no call"),
+        None => Assessment::not_assessed(fault, STATISTIC, "call and power of the element"),
+    }
+}
+
+/// Takes clearly less than its rating at any permitted voltage.
+#[must_use]
+pub fn element_half(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "shortfall of full power against the rating";
+    let fault = Fault::ElementHalf;
+    let mut best: Option<Assessment> = None;
+    for element in &ctx.cylinder.elements {
+        let e = usize::from(element.index);
+        let share: Vec<f64> =
+            ctx.days.iter().map(|d| hours(&d.element_full_power_w, e) / element.rated_w).collect();
+        let known: Vec<usize> = (0..share.len()).filter(|&i| !share[i].is_nan()).collect();
+        if known.len() < 3 {
+            continue;
+        }
+        let recent: Vec<f64> = known.iter().rev().take(5).map(|&i| share[i]).collect();
+        let now = median(&recent);
+        // A surplus diverter runs the element at part power by design: then the best of a day still reaches the rating.
+        let spread = recent.iter().fold(0.0_f64, |a, v| a.max((v - now).abs()));
+        let steady = spread < 0.12;
+        let mut found = Assessment::judged(
+            fault,
+            STATISTIC,
+            if steady { 1.0 - now } else { (1.0 - now).min(0.2) },
+            1.0 - HEALTHY_SHARE,
+            0.08,
+        );
+        found.days = known.len();
+        if found.is_fault() {
+            let change = step(&share, 3, 0.02).filter(|s| s.before - s.after > 0.2);
+            found.onset_ms = change.map(|s| ctx.day_start(s.at));
+            found.days = change.map_or(known.len(), |s| known.iter().filter(|&&i| i >= s.at).count());
+            found.evidence_for = format!(
+                "At full call the element takes {:.0} W of its rated {:.0} W, less than any permitted voltage explains.",
+                now * element.rated_w,
+                element.rated_w
+            );
+        } else {
+            found.evidence_against = format!("Full power is {:.0} % of the rating.", now * 100.0);
+        }
+        if best.as_ref().is_none_or(|b| found.effect > b.effect) {
+            best = Some(found);
+        }
+    }
+    let has_power = ctx.days.iter().any(|d| d.element_full_power_w.iter().any(|v| !v.is_nan()));
+    match best {
+        Some(found) => found,
+        None if has_power => Assessment::too_little(fault, STATISTIC, "fewer than 3 days with full power"),
+        None => Assessment::not_assessed(fault, STATISTIC, "power of the element, and its rating"),
+    }
+}
+
+/// Runs uncommanded, or past its thermostat to the high limit.
+#[must_use]
+pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "hours a day of power without a call, or kelvin over the set point / 8";
+    let fault = Fault::StuckOn;
+    let uncalled: Vec<f64> = ctx
+        .days
+        .iter()
+        .map(|d| {
+            let known: Vec<f64> =
+                d.element_uncalled_hours.iter().map(|v| f64::from(*v)).filter(|v| !v.is_nan()).collect();
+            if known.is_empty() { f64::NAN } else { known.iter().sum() }
+        })
+        .collect();
+    let over: Vec<f64> = match ctx.cylinder.set_point_degc {
+        Some(set) => ctx.days.iter().map(|d| hottest(ctx, d) - set).collect(),
+        None => vec![f64::NAN; ctx.days.len()],
+    };
+    if uncalled.iter().chain(&over).all(|v| v.is_nan()) {
+        return Assessment::not_assessed(fault, STATISTIC, "power and call of the element, or a set point");
+    }
+    let last = ctx.last_days(3);
+    let worst = |series: &[f64]| {
+        let known: Vec<f64> = series[last.clone()].iter().copied().filter(|v| !v.is_nan()).collect();
+        known.iter().copied().fold(f64::NAN, f64::max)
+    };
+    let (uncalled_h, over_k) = (worst(&uncalled), worst(&over));
+    let by_power = if uncalled_h.is_nan() { 0.0 } else { uncalled_h / 0.5 };
+    let by_heat = if over_k.is_nan() { 0.0 } else { over_k / OVERHEAT_K };
+    let mut found = Assessment::judged(fault, STATISTIC, by_power.max(by_heat), 1.0, 0.25);
+    if found.is_fault() {
+        let beyond = |i: usize| {
+            if by_power >= by_heat { uncalled[i] >= 0.4 } else { over[i] >= 0.8 * OVERHEAT_K }
+        };
+        let run = (0..ctx.days.len()).rev().take_while(|&i| beyond(i) || (i + 2 < ctx.days.len() && beyond(i + 1) && beyond(i.saturating_sub(1)))).count();
+        found.days = run;
+        let first = ctx.days.len() - run.min(ctx.days.len());
+        found.onset_ms = (first > 0 && first < ctx.days.len()).then(|| ctx.day_start(first));
+        found.evidence_for = if by_power >= by_heat {
+            format!("The heater took power for up to {uncalled_h:.1} h a day while nothing called for heat.")
+        } else {
+            format!("The water reaches {over_k:.0} K over the set point: the heater runs on to its high limit.")
+        };
+        let excess_k = if over_k.is_nan() { 5.0 } else { over_k.max(5.0) };
+        let energy = ctx.reading.balance_w_per_k * excess_k * 0.7 * KWH_PER_YEAR_PER_W;
+        found = found.with_energy(energy, 0.3);
+    } else {
+        found.evidence_against = "The heater stops when it is told to.".to_owned();
+    }
+    found
+}
+
+/// Over the set point by this much, no thermostat is in charge.
+const OVERHEAT_K: f64 = 16.0;
+
+/// Hottest probe of a day, leaving out a probe that stands alone above the rest.
+pub(crate) fn hottest(_ctx: &Context<'_>, day: &drawoff_contract::daybook::DayNote) -> f64 {
+    let mut highs: Vec<f64> = day.probe_max_degc.iter().map(|v| f64::from(*v)).filter(|v| !v.is_nan()).collect();
+    highs.sort_by(|a, b| b.total_cmp(a));
+    // Water that hot reaches more than one probe; a probe that reads off does not take its neighbour along.
+    highs.get(1).or(highs.first()).copied().unwrap_or(f64::NAN)
+}
+

@@ -1,0 +1,204 @@
+//! Excess standing loss, steady leak, water passing while heating, gravity circulation at night.
+
+use drawoff_contract::local::minute_of_day;
+use drawoff_contract::Fault;
+use drawoff_homes::robust::{median, quantile, step};
+
+use crate::assessment::Assessment;
+use crate::context::{Context, KWH_PER_YEAR_PER_W};
+
+/// Ratio to the declared loss that a sound cylinder does not reach: installed ones scatter by about 14 % around it.
+const LOSS_RATIO: f64 = 1.6;
+/// Ratio of a change within the data.
+const CHANGE_RATIO: f64 = 1.4;
+/// Steady outflow of hot water, l/min: about 1 drip a second is 0.02.
+const LEAK_L_PER_MIN: f64 = 0.035;
+/// Flow that passes while heating, l/min.
+const HEATING_LEAK_L_PER_MIN: f64 = 0.1;
+/// Extra heat leaving at night, W.
+const GRAVITY_W: f64 = 45.0;
+/// The night of gravity circulation: heating circuits are off and cold.
+const NIGHT: (u32, u32) = (22 * 60, 6 * 60);
+
+/// Loses clearly more than declared, or than before.
+#[must_use]
+pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "standing loss over the declared, or over its own past";
+    let fault = Fault::LossDoubled;
+    let Some(loss) = &ctx.reading.loss else {
+        return Assessment::too_little(fault, STATISTIC, "too few idle segments");
+    };
+    let declared = ctx.cylinder.declared_loss_w_per_k;
+    let risen = loss.before_w_per_k.map(|b| loss.w_per_k / b);
+    let against_declared = declared.map(|d| loss.w_per_k / d);
+    let by_declared = against_declared.map_or(0.0, |r| libm::log(r) / libm::log(LOSS_RATIO));
+    let by_change = risen.map_or(0.0, |r| libm::log(r.max(1e-3)) / libm::log(CHANGE_RATIO));
+    let effect = if declared.is_none() { by_change } else { by_declared.max(if by_declared > 0.55 { by_change } else { 0.0 }) };
+    let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0, 0.25 + loss.log_error);
+    found.days = loss.nights;
+    let ratio_text = |r: Option<f64>| r.map_or("unknown".to_owned(), |v| format!("{v:.1}"));
+    if found.is_fault() {
+        found.onset_ms = loss.changed_ms.filter(|_| risen.is_some_and(|r| r > 1.2));
+        found.evidence_for = format!(
+            "Idle water cools at {:.2} W/K, {} times the declared loss{}, with no cold front at the base.",
+            loss.w_per_k,
+            ratio_text(against_declared),
+            risen.map_or(String::new(), |r| format!(" and {r:.1} times what it was before")),
+        );
+        let usual = loss.before_w_per_k.or(declared).unwrap_or(loss.w_per_k / LOSS_RATIO);
+        let lift = lift_k(ctx);
+        found = found.with_energy((loss.w_per_k - usual) * lift * KWH_PER_YEAR_PER_W, 0.15 + loss.log_error);
+    } else {
+        found.evidence_against = format!("Idle water cools at {} times the declared loss.", ratio_text(against_declared));
+    }
+    found
+}
+
+/// Mean lift of the stored water over the surroundings, K.
+fn lift_k(ctx: &Context<'_>) -> f64 {
+    let lifts: Vec<f64> =
+        ctx.days.iter().zip(&ctx.reading.room_degc).filter_map(|(d, r)| Some(d.mean_degc? - r)).collect();
+    lifts.iter().sum::<f64>() / lifts.len().max(1) as f64
+}
+
+/// Mean top temperature, degC.
+fn top_degc(ctx: &Context<'_>) -> f64 {
+    let tops: Vec<f64> = ctx.days.iter().filter_map(|d| d.probe_mean_degc.first().map(|v| f64::from(*v))).collect();
+    median(&tops)
+}
+
+/// Lower quantile of each day's idle segments, heat leaving beyond the standing loss, W: by night and by day.
+fn excess_by_day(ctx: &Context<'_>) -> (Vec<f64>, Vec<f64>) {
+    let n = ctx.days.len();
+    let mut night: Vec<Vec<f64>> = vec![Vec::new(); n];
+    let mut rest: Vec<Vec<f64>> = vec![Vec::new(); n];
+    let declared = ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6);
+    for spell in ctx.spells.iter().filter(|s| s.kind == "idle") {
+        let Some(net) = spell.net_out_w else { continue };
+        let i = ctx.day_index(spell.end.0);
+        let mean = ctx.days[i].mean_degc.unwrap_or(f64::NAN);
+        let level = spell_mean(ctx, spell).unwrap_or(mean);
+        let room = spell.surroundings_degc.unwrap_or(ctx.reading.room_degc[i]);
+        let first_pass_room = spell.surroundings_degc.unwrap_or(18.0);
+        let excess = net + declared * (level - first_pass_room) - ctx.reading.balance_w_per_k * (level - room);
+        let minute = minute_of_day(ctx.cylinder.zone, i64::midpoint(spell.start.0, spell.end.0));
+        if minute >= NIGHT.0 || minute < NIGHT.1 {
+            night[i].push(excess);
+        } else {
+            rest[i].push(excess);
+        }
+    }
+    let low = |lists: Vec<Vec<f64>>| lists.iter().map(|v| quantile(v, 0.25)).collect();
+    (low(night), low(rest))
+}
+
+fn spell_mean(ctx: &Context<'_>, spell: &drawoff_contract::daybook::SpellNote) -> Option<f64> {
+    let profile = drawoff_tank::profile::Profile::new(&ctx.cylinder.probe_heights)?;
+    let levels: Vec<f64> = spell.level_degc.iter().map(|v| f64::from(*v)).collect();
+    Some(profile.mean(&levels)).filter(|v| !v.is_nan())
+}
+
+/// Hot water leaves round the clock.
+#[must_use]
+pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "steady outflow of hot water, l/min";
+    let fault = Fault::LeakSteady;
+    let (night, rest) = excess_by_day(ctx);
+    let both: Vec<f64> = (0..ctx.days.len())
+        .map(|i| match (night[i].is_nan(), rest[i].is_nan()) {
+            // A leak runs by night and by day: the smaller of the two is what is steady.
+            (false, false) => night[i].min(rest[i]),
+            (false, true) => night[i],
+            (true, _) => rest[i],
+        })
+        .collect();
+    let known = both.iter().filter(|v| !v.is_nan()).count();
+    if known < 5 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 5 days with idle hours");
+    }
+    let per_watt = 1.0 / (ctx.wh_per_litre(top_degc(ctx)) * 60.0);
+    let flow: Vec<f64> = both.iter().map(|w| w * per_watt).collect();
+    let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(5).collect();
+    let now = median(&recent);
+    let mut found = Assessment::judged(fault, STATISTIC, now, LEAK_L_PER_MIN, 0.015);
+    found.days = recent.len();
+    if found.is_fault() {
+        let change = step(&flow, 3, 0.01).filter(|s| s.after - s.before > 0.5 * now);
+        found.onset_ms = change.map(|s| ctx.day_start(s.at));
+        found.days = change.map_or(known, |s| ctx.days.len() - s.at);
+        found.evidence_for = format!(
+            "Hot water leaves at about {now:.2} l/min round the clock and cold replaces it at the base, also when nobody draws."
+        );
+        found = found.with_energy(now / per_watt * KWH_PER_YEAR_PER_W, 0.2);
+    } else {
+        found.evidence_against = format!("In the quietest hours no more than {:.3} l/min could leave.", now.max(0.0));
+    }
+    found
+}
+
+/// Hot water circulates at night and cools in pipework.
+#[must_use]
+pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "extra heat leaving at night, W";
+    let fault = Fault::GravityNight;
+    let (night, rest) = excess_by_day(ctx);
+    let typical_rest: Vec<f64> = rest.iter().copied().filter(|v| !v.is_nan()).collect();
+    let nights: Vec<f64> = night.iter().rev().copied().filter(|v| !v.is_nan()).take(5).collect();
+    if nights.len() < 3 || typical_rest.len() < 3 {
+        return Assessment::too_little(fault, STATISTIC, "too few idle hours by night or by day");
+    }
+    let recent_rest: Vec<f64> = rest.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
+    let now = median(&nights) - median(&recent_rest).max(0.0);
+    let mut found = Assessment::judged(fault, STATISTIC, now, GRAVITY_W, 25.0);
+    found.days = nights.len();
+    if found.is_fault() {
+        let change = step(&night, 3, 10.0).filter(|s| s.after - s.before > 0.5 * now);
+        found.onset_ms = change.map(|s| ctx.day_start(s.at));
+        found.evidence_for = format!(
+            "Between 22 and 6 o'clock about {now:.0} W more leaves than by day, though nothing is drawn: hot water circulates and cools."
+        );
+        found = found.with_energy(now * KWH_PER_YEAR_PER_W / 3.0, 0.3);
+    } else {
+        found.evidence_against = format!("By night {now:+.0} W leaves against by day.");
+    }
+    found
+}
+
+/// Hot water leaves only while the cylinder heats.
+#[must_use]
+pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "outflow while heating, l/min";
+    let fault = Fault::LeakHeating;
+    if ctx.days.iter().all(|d| d.heater_kwh.is_none()) {
+        return Assessment::not_assessed(fault, STATISTIC, "heater power or energy register");
+    }
+    let per_watt = 1.0 / (ctx.wh_per_litre(top_degc(ctx)) * 60.0);
+    let flow: Vec<f64> = ctx
+        .days
+        .iter()
+        .map(|d| match (d.heating_quiet_w, d.quiet_w) {
+            (Some(heating), quiet) => (heating - quiet.unwrap_or(0.0).max(0.0)) * per_watt,
+            _ => f64::NAN,
+        })
+        .collect();
+    let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
+    if recent.len() < 4 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with long heating spells");
+    }
+    let now = median(&recent);
+    let mut found = Assessment::judged(fault, STATISTIC, now, HEATING_LEAK_L_PER_MIN, 0.05);
+    found.days = recent.len();
+    if found.is_fault() {
+        let change = step(&flow, 3, 0.02).filter(|s| s.after - s.before > 0.5 * now);
+        found.onset_ms = change.map(|s| ctx.day_start(s.at));
+        found.evidence_for = format!(
+            "While it heats, about {now:.2} l/min of hot water leaves; at rest none does: a relief valve passes as the water expands, or worse."
+        );
+        let heating_h: f64 = ctx.days.iter().map(|d| d.element_on_hours.iter().filter(|v| !v.is_nan()).sum::<f32>()).map(f64::from).sum::<f64>()
+            / ctx.days.len().max(1) as f64;
+        found = found.with_energy(now / per_watt * KWH_PER_YEAR_PER_W * heating_h / 24.0, 0.25);
+    } else {
+        found.evidence_against = format!("While it heats, the water takes up the heat: {:+.2} l/min unaccounted for.", now);
+    }
+    found
+}

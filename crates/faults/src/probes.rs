@@ -1,0 +1,193 @@
+//! Probe frozen, off, or exchanged with another.
+
+use drawoff_contract::Fault;
+use drawoff_homes::robust::{median, step};
+
+use crate::assessment::Assessment;
+use crate::context::Context;
+
+/// A probe off by less than this is within calibration and pocket effects, K.
+const OFFSET_K: f64 = 2.5;
+/// Reading over its neighbour below while both lie in water of one temperature: impossible, so little is enough.
+const SWAP_GAIN_K: f64 = 0.25;
+
+fn value(list: &[f32], p: usize) -> f64 {
+    list.get(p).map_or(f64::NAN, |v| f64::from(*v))
+}
+
+/// Repeats one value while the water around it must change.
+#[must_use]
+pub fn sensor_stuck(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "hours frozen while the water moved by 5 K or more";
+    let fault = Fault::SensorStuck;
+    let n = ctx.cylinder.probe_heights.len();
+    if n < 2 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 2 probes");
+    }
+    let Some(last) = ctx.days.last() else { return Assessment::too_little(fault, STATISTIC, "no day") };
+    let mut worst = (0.0, 0, 0.0);
+    for p in 0..n {
+        let (hours, moved) = (value(&last.probe_frozen_hours, p), value(&last.probe_frozen_expected_k, p));
+        if moved >= 5.0 && hours > worst.0 {
+            worst = (hours, p, moved);
+        }
+    }
+    let (hours, p, moved) = worst;
+    let mut found = Assessment::judged(fault, STATISTIC, hours, 24.0, 10.0);
+    found.days = (hours / 24.0) as usize;
+    if found.is_fault() {
+        let end = ctx.day_start(ctx.days.len() - 1) + (last.hours * 3_600_000.0) as i64;
+        found.onset_ms = Some(end - (hours * 3_600_000.0) as i64).filter(|o| *o > ctx.day_start(0) + 3_600_000);
+        found.evidence_for = format!(
+            "Probe {} from the top has shown one value for {hours:.0} h while the water at its height moved by {moved:.0} K.",
+            p + 1
+        );
+    } else {
+        found.evidence_against = "Every probe follows the water.".to_owned();
+    }
+    found
+}
+
+/// Probes found frozen: they may not be used.
+#[must_use]
+pub fn frozen(ctx: &Context<'_>) -> Vec<bool> {
+    let Some(last) = ctx.days.last() else { return Vec::new() };
+    (0..ctx.cylinder.probe_heights.len())
+        .map(|p| value(&last.probe_frozen_hours, p) >= 24.0 && value(&last.probe_frozen_expected_k, p) >= 5.0)
+        .collect()
+}
+
+/// Disagrees with its neighbours where the water is at one temperature.
+#[must_use]
+pub fn sensor_offset(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "difference from neighbours in water of one temperature, K";
+    let fault = Fault::SensorOffset;
+    let n = ctx.cylinder.probe_heights.len();
+    if n < 3 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
+    }
+    let frozen = frozen(ctx);
+    let mut best: Option<Assessment> = None;
+    for p in 0..n {
+        if frozen[p] {
+            continue;
+        }
+        let series: Vec<f64> = ctx
+            .days
+            .iter()
+            .map(|d| if value(&d.probe_flat_count, p) >= 3.0 { value(&d.probe_flat_residual_k, p) } else { f64::NAN })
+            .collect();
+        let recent: Vec<f64> = series.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
+        if recent.len() < 3 {
+            continue;
+        }
+        let now = median(&recent);
+        let mut found = Assessment::judged(fault, STATISTIC, now.abs(), OFFSET_K, 1.0);
+        found.days = recent.len();
+        if found.is_fault() {
+            let change = step(&series, 3, 0.2).filter(|s| (s.after - s.before).abs() > 1.5);
+            found.onset_ms = change.map(|s| ctx.day_start(s.at));
+            found.evidence_for =
+                format!("Probe {} from the top reads {now:+.1} K against its neighbours in water of one temperature.", p + 1);
+        } else {
+            found.evidence_against = format!("The largest difference from neighbours is {now:+.1} K.");
+        }
+        if best.as_ref().is_none_or(|b| found.effect > b.effect) {
+            best = Some(found);
+        }
+    }
+    best.unwrap_or_else(|| Assessment::too_little(fault, STATISTIC, "too few hours with water of one temperature"))
+}
+
+/// Mean inversion of a day for an order of probes: how far lower ones read over upper ones.
+fn inversion(day: &[f32], n: usize, order: &[usize]) -> f64 {
+    let mut sum = 0.0;
+    for a in 0..n {
+        for b in a + 1..n {
+            let v = value(day, order[a] * n + order[b]);
+            if !v.is_nan() {
+                sum += v;
+            }
+        }
+    }
+    sum
+}
+
+/// Two probes report each other's place.
+#[must_use]
+pub fn sensor_swap(ctx: &Context<'_>) -> Assessment {
+    const STATISTIC: &str = "fall of impossible order if two probes are exchanged, K";
+    let fault = Fault::SensorSwap;
+    let n = ctx.cylinder.probe_heights.len();
+    if n < 3 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
+    }
+    let frozen = frozen(ctx);
+    let usual: Vec<usize> = (0..n).collect();
+    let last = ctx.last_days(7);
+    let mean = |order: &[usize]| {
+        let days = &ctx.days[last.clone()];
+        days.iter().map(|d| inversion(&d.probe_inversion_k, n, order)).sum::<f64>() / days.len().max(1) as f64
+    };
+    let now = mean(&usual);
+    let mut best = (now, 0, 0);
+    for a in 0..n {
+        for b in a + 1..n {
+            if frozen[a] || frozen[b] {
+                continue;
+            }
+            let mut order = usual.clone();
+            order.swap(a, b);
+            let with = mean(&order);
+            if with < best.0 {
+                best = (with, a, b);
+            }
+        }
+    }
+    let (left, a, b) = best;
+    // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
+    let gain = now - left;
+    let explains = now > 0.0 && left < 0.2 * now;
+    let mut found = Assessment::judged(fault, STATISTIC, if explains { gain } else { 0.0 }, SWAP_GAIN_K, 0.2);
+    found.days = last.len();
+    if found.is_fault() {
+        let mut order = usual;
+        order.swap(a, b);
+        let series: Vec<f64> = ctx
+            .days
+            .iter()
+            .map(|d| {
+                inversion(&d.probe_inversion_k, n, &(0..n).collect::<Vec<_>>()) - inversion(&d.probe_inversion_k, n, &order)
+            })
+            .collect();
+        let change = step(&series, 3, 0.05).filter(|s| s.after > 0.0 && s.before < 0.2 * s.after);
+        found.onset_ms = change.map(|s| ctx.day_start(s.at));
+        found.evidence_for = format!(
+            "Probes {} and {} from the top report colder water above hotter; exchanged, the order is right all day.",
+            a + 1,
+            b + 1
+        );
+    } else {
+        found.evidence_against = "Hot water lies over cold at every probe.".to_owned();
+    }
+    found
+}
+
+/// Probes that later stages may use: not frozen, and not off against their neighbours, at the end of the period.
+#[must_use]
+pub fn sound_probes(days: &[drawoff_contract::daybook::DayNote], n: usize) -> Vec<bool> {
+    let recent = &days[days.len().saturating_sub(7)..];
+    (0..n)
+        .map(|p| {
+            let frozen = days.last().is_some_and(|last| {
+                value(&last.probe_frozen_hours, p) >= 24.0 && value(&last.probe_frozen_expected_k, p) >= 5.0
+            });
+            let residuals: Vec<f64> = recent
+                .iter()
+                .filter(|d| value(&d.probe_flat_count, p) >= 3.0)
+                .map(|d| value(&d.probe_flat_residual_k, p))
+                .collect();
+            !frozen && !(median(&residuals).abs() >= OFFSET_K)
+        })
+        .collect()
+}

@@ -1,0 +1,67 @@
+//! All faults of a home, and one story out of them.
+
+use drawoff_contract::{Fault, FaultClass};
+
+use crate::assessment::Assessment;
+use crate::context::Context;
+use crate::{data, elements, losses, mixing, probes, thermostat};
+
+/// Which finding explains which other: the second is listed under the first.
+const EXPLAINS: &[(Fault, Fault)] = &[
+    (Fault::SensorSwap, Fault::SensorOffset),
+    (Fault::SensorStuck, Fault::SensorOffset),
+    (Fault::SensorStuck, Fault::SensorSwap),
+    (Fault::SensorStuck, Fault::Destratified),
+    (Fault::SensorSwap, Fault::Destratified),
+    (Fault::StuckOn, Fault::ThermostatHot),
+    (Fault::ElementOpen, Fault::ThermostatCold),
+    (Fault::ElementOpen, Fault::ElementHalf),
+    (Fault::LeakSteady, Fault::GravityNight),
+    (Fault::LeakSteady, Fault::LeakHeating),
+    (Fault::LeakSteady, Fault::LossDoubled),
+    (Fault::Destratified, Fault::LeakHeating),
+    (Fault::GravityNight, Fault::LossDoubled),
+];
+
+/// Assesses every fault of a home, in the order of [`Fault::ALL`], and folds what another finding explains.
+#[must_use]
+pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
+    let mut all: Vec<Assessment> = Fault::ALL.iter().map(|f| assess_one(ctx, *f)).collect();
+    fold(&mut all);
+    all
+}
+
+fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
+    match fault {
+        Fault::ElementOpen => elements::element_open(ctx),
+        Fault::ElementHalf => elements::element_half(ctx),
+        Fault::ThermostatHot => thermostat::thermostat_hot(ctx),
+        Fault::ThermostatCold => thermostat::thermostat_cold(ctx),
+        Fault::Destratified => mixing::destratified(ctx),
+        Fault::LeakSteady => losses::leak_steady(ctx),
+        Fault::LeakHeating => losses::leak_heating(ctx),
+        Fault::LossDoubled => losses::loss_doubled(ctx),
+        Fault::GravityNight => losses::gravity_night(ctx),
+        Fault::StuckOn => elements::stuck_on(ctx),
+        Fault::SensorStuck => probes::sensor_stuck(ctx),
+        Fault::SensorOffset => probes::sensor_offset(ctx),
+        Fault::SensorSwap => probes::sensor_swap(ctx),
+        Fault::DataGaps => data::data_gaps(ctx),
+        Fault::ClockShift => data::clock_shift(ctx),
+        Fault::MeterReset => data::meter_reset(ctx),
+    }
+}
+
+/// Folds explained findings: they turn sound, keep their evidence, and name what explains them.
+fn fold(all: &mut [Assessment]) {
+    let present: Vec<Fault> = all.iter().filter(|a| a.is_fault()).map(|a| a.fault).collect();
+    for a in all.iter_mut().filter(|a| a.fault.class() != FaultClass::Data) {
+        let by = EXPLAINS.iter().find(|(cause, effect)| *effect == a.fault && present.contains(cause));
+        if let (true, Some((cause, _))) = (a.is_fault(), by) {
+            a.folded_under = Some(*cause);
+            a.outcome = drawoff_contract::Outcome::Sound;
+            a.probability = a.probability.min(0.3);
+            a.evidence_against = format!("Explained by: {}.", cause.title());
+        }
+    }
+}

@@ -1,0 +1,151 @@
+//! Energy and litres drawn each local day, from the heat balance less standing loss and any steady leak.
+
+use chrono_tz::Tz;
+use drawoff_contract::daybook::{DayNote, DrawNote};
+use drawoff_contract::local::minute_of_day;
+use drawoff_contract::results::{DayRow, DrawOffRow};
+use drawoff_tank::water::Water;
+
+use crate::priors::Rooms;
+use crate::robust::median;
+
+/// A day counts when at least this share of it was seen.
+pub const GOOD_DAY: f64 = 0.8;
+/// A quiet loss below this is within what noise and the loss coefficient explain, W.
+const LEAST_STEADY_W: f64 = 60.0;
+/// Days either side over which a steady leak must persist.
+const STEADY_REACH: usize = 2;
+/// Water cannot be drawn for use at less than this above the feed.
+const LEAST_OUTLET_LIFT_K: f64 = 5.0;
+
+/// Everything read of a home's days.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Days {
+    /// One row a local day.
+    pub rows: Vec<DayRow>,
+    /// Draw-offs with litres.
+    pub draws: Vec<DrawOffRow>,
+    /// Power that leaves steadily besides the standing loss, W, by day: 0 where there is none.
+    pub steady_w: Vec<f64>,
+    /// Mean drawn energy by local hour on weekdays, kWh.
+    pub weekday_kwh_by_hour: Vec<f32>,
+    /// The same on Saturdays and Sundays.
+    pub weekend_kwh_by_hour: Vec<f32>,
+}
+
+/// What the day's balance needs to know of the home.
+#[derive(Clone, Copy, Debug)]
+pub struct Balance<'a> {
+    /// Loss against the volume-mean temperature, W/K.
+    pub loss_w_per_k: f64,
+    /// Loss that the daybook already took off its quiet figures, W/K.
+    pub first_pass_w_per_k: f64,
+    /// Surroundings.
+    pub rooms: &'a Rooms<'a>,
+    /// Cold feed by day, degC.
+    pub cold_degc: &'a [f64],
+    /// Water properties.
+    pub water: Water,
+    /// Zone of the home.
+    pub zone: Tz,
+}
+
+/// Quiet heat loss of a day beyond the standing loss, W; NaN when unknown.
+fn quiet_excess_w(day: &DayNote, b: &Balance<'_>) -> f64 {
+    let (Some(quiet), Some(mean)) = (day.quiet_w, day.mean_degc) else { return f64::NAN };
+    let first_pass_room = day.surroundings_degc.unwrap_or(18.0);
+    let taken = b.first_pass_w_per_k * (mean - first_pass_room);
+    quiet + taken - b.loss_w_per_k * (mean - b.rooms.of_day(day.day))
+}
+
+/// Power that leaves steadily besides the standing loss, W, by day.
+fn steady_w(days: &[DayNote], b: &Balance<'_>) -> Vec<f64> {
+    let excess: Vec<f64> = days.iter().map(|d| quiet_excess_w(d, b)).collect();
+    (0..days.len())
+        .map(|i| {
+            let near = &excess[i.saturating_sub(STEADY_REACH)..(i + STEADY_REACH + 1).min(days.len())];
+            let typical = median(near);
+            if typical > LEAST_STEADY_W { typical } else { 0.0 }
+        })
+        .collect()
+}
+
+/// Litres that carry `wh` above the cold feed at an outlet temperature; NaN when the outlet is no warmer.
+fn litres(wh: f64, outlet_degc: f64, cold_degc: f64, water: Water) -> f64 {
+    let per_litre = water.heat_wh_per_l(cold_degc, outlet_degc.max(cold_degc + LEAST_OUTLET_LIFT_K));
+    wh / per_litre
+}
+
+/// Reads the days of one home.
+#[must_use]
+pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<'_>) -> Days {
+    let steady = steady_w(days, b);
+    let mut out = Days { steady_w: steady.clone(), ..Days::default() };
+    let mut hourly = [[(0.0, 0.0); 24]; 2];
+    let mut next_draw = 0;
+    for (i, day) in days.iter().enumerate() {
+        let room = b.rooms.of_day(day.day);
+        let cold = b.cold_degc[i];
+        let (mut drawn_kwh, mut seen_h, mut loss_kwh) = (0.0, 0.0, 0.0);
+        let kind = usize::from(drawoff_contract::local::weekday(day.day) >= 5);
+        for (slot, net) in day.net_out_kwh_by_half_hour.iter().enumerate() {
+            let hours = f64::from(day.net_out_hours_by_half_hour[slot]);
+            let mean = f64::from(day.mean_degc_by_half_hour[slot]);
+            if net.is_nan() || hours <= 0.0 || mean.is_nan() {
+                continue;
+            }
+            let lost = b.loss_w_per_k * (mean - room) * hours / 1000.0;
+            let drawn = f64::from(*net) - lost - steady[i] * hours / 1000.0;
+            drawn_kwh += drawn;
+            loss_kwh += lost;
+            seen_h += hours;
+            let hour = minute_of_day(b.zone, day.day_start_utc.0 + slot as i64 * 1_800_000) / 60;
+            hourly[kind][hour as usize].0 += drawn;
+            hourly[kind][hour as usize].1 += hours;
+        }
+        let good = seen_h >= GOOD_DAY * day.hours;
+        let scale = day.hours / seen_h;
+        let energy = good.then(|| (drawn_kwh * scale).max(0.0));
+        let mut event_kwh = 0.0;
+        let mut event_litres = 0.0;
+        while let Some(draw) = draws.get(next_draw).filter(|d| d.day <= day.day) {
+            let l = litres(draw.energy_kwh * 1000.0, draw.outlet_degc, cold, b.water);
+            if l.is_finite() {
+                event_kwh += draw.energy_kwh;
+                event_litres += l;
+                out.draws.push(DrawOffRow {
+                    home: home.to_owned(),
+                    start: draw.start,
+                    end: draw.end,
+                    litres: l,
+                    energy_kwh: draw.energy_kwh,
+                });
+            }
+            next_draw += 1;
+        }
+        // What the balance says beyond the draw-offs seen one by one is the sum of the small ones.
+        let typical_top = median(&day.top_degc_by_half_hour.iter().map(|v| f64::from(*v)).collect::<Vec<_>>());
+        let litres_day = energy.map(|e| {
+            let rest = litres((e - event_kwh * scale) * 1000.0, typical_top, cold, b.water);
+            (event_litres * scale + if rest.is_nan() { 0.0 } else { rest }).max(0.0)
+        });
+        out.rows.push(DayRow {
+            home: home.to_owned(),
+            day: day.day,
+            day_start_utc: day.day_start_utc,
+            hours: day.hours,
+            litres: litres_day,
+            energy_kwh: energy,
+            heater_kwh: day.heater_kwh,
+            loss_kwh: good.then_some(loss_kwh * scale),
+            mean_stored_degc: day.mean_degc,
+        });
+    }
+    let pattern = |kind: usize| -> Vec<f32> {
+        // Hours seen over 24 h make days: energy over hours is mean power in that hour.
+        hourly[kind].iter().map(|(kwh, hours)| if *hours > 0.0 { (kwh / hours).max(0.0) as f32 } else { f32::NAN }).collect()
+    };
+    out.weekday_kwh_by_hour = pattern(0);
+    out.weekend_kwh_by_hour = pattern(1);
+    out
+}

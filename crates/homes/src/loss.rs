@@ -1,0 +1,166 @@
+//! Standing loss of one home: present coefficient, 90 % interval, and whether it changed.
+
+use drawoff_contract::daybook::SpellNote;
+use drawoff_tank::shape::Shape;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+pub use crate::mixture::Observation;
+use crate::mixture::{clean_probabilities, fit, Fit};
+use crate::priors::Rooms;
+use crate::robust::{median, quantile, step};
+use crate::zone::observations;
+
+/// Fewer idle segments or nights than these give no loss.
+const LEAST_SEGMENTS: usize = 12;
+const LEAST_NIGHTS: usize = 5;
+/// Replicates of the block bootstrap: the 5 % and 95 % points need a few hundred.
+const REPLICATES: usize = 400;
+/// Tolerance of the stored volume against the register: half of the usual plus or minus 3 %, common practice, no source.
+const VOLUME_SPREAD: f64 = 0.015;
+/// What the hot-zone method itself may be off by: fittings, geometry, border of the zone; measured on half of the reference homes.
+const METHOD_SPREAD: f64 = 0.05;
+/// A change counts when the daily medians either side differ by this ratio and this many standard errors.
+const CHANGE_RATIO: f64 = 1.35;
+const CHANGE_Z: f64 = 6.0;
+
+/// Standing loss of the skin: W per kelvin of water over surroundings, were all the water at one temperature.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Loss {
+    /// Present coefficient, W/K.
+    pub w_per_k: f64,
+    /// 5 % point, W/K.
+    pub p05: f64,
+    /// 95 % point, W/K.
+    pub p95: f64,
+    /// Coefficient before the change, W/K, if there was one.
+    pub before_w_per_k: Option<f64>,
+    /// When it changed, UTC ms.
+    pub changed_ms: Option<i64>,
+    /// Standard errors of the change.
+    pub change_z: f64,
+    /// Segments behind the present figure.
+    pub segments: usize,
+    /// Nights behind the present figure.
+    pub nights: usize,
+    /// Standard error of ln(coefficient).
+    pub log_error: f64,
+    /// All segments, for those who look closer.
+    pub observations: Vec<Observation>,
+}
+
+/// Reads the standing loss; `None` with too few idle segments of a hot zone.
+#[must_use]
+pub fn standing_loss(
+    spells: &[&SpellNote],
+    heights: &[f64],
+    shape: Shape,
+    capacity_wh_per_k: f64,
+    rooms: &Rooms<'_>,
+    sound: &[bool],
+    seed: u64,
+) -> Option<Loss> {
+    let all = observations(spells, heights, shape, capacity_wh_per_k, rooms, sound);
+    let change = change(&all);
+    let present: Vec<Observation> = match change {
+        Some(c) => all.iter().copied().filter(|o| o.at_ms >= c.at_ms).collect(),
+        None => all.clone(),
+    };
+    if present.len() < LEAST_SEGMENTS || nights(&present) < LEAST_NIGHTS {
+        return None;
+    }
+    let fitted = fit(&present)?;
+    let (p05, p95, log_error) = interval(&fitted, &present, rooms.spread_k, seed);
+    Some(Loss {
+        w_per_k: fitted.w_per_k,
+        p05,
+        p95,
+        before_w_per_k: change.map(|c| c.before),
+        changed_ms: change.map(|c| c.at_ms),
+        change_z: change.map_or(0.0, |c| c.z),
+        segments: present.len(),
+        nights: nights(&present),
+        log_error,
+        observations: all,
+    })
+}
+
+fn nights(data: &[Observation]) -> usize {
+    let mut days: Vec<i32> = data.iter().map(|o| o.day).collect();
+    days.dedup();
+    days.len()
+}
+
+#[derive(Clone, Copy)]
+struct Change {
+    at_ms: i64,
+    before: f64,
+    z: f64,
+}
+
+/// A single lasting change of the daily medians, if one is beyond doubt.
+fn change(all: &[Observation]) -> Option<Change> {
+    let mut daily: Vec<(i64, f64)> = Vec::new();
+    let mut i = 0;
+    while i < all.len() {
+        let j = i + all[i..].iter().take_while(|o| o.day == all[i].day).count();
+        if j - i >= 2 {
+            let ratios: Vec<f64> = all[i..j].iter().map(|o| o.loss_w / o.lift_k).collect();
+            daily.push((all[i].at_ms, quantile(&ratios, 0.4)));
+        }
+        i = j;
+    }
+    let values: Vec<f64> = daily.iter().map(|d| d.1).collect();
+    let found = step(&values, 5, 0.05)?;
+    let ratio = found.after / found.before;
+    let beyond_doubt = found.z.abs() > CHANGE_Z
+        && found.before > 0.0
+        && found.after > 0.0
+        && !(1.0 / CHANGE_RATIO..CHANGE_RATIO).contains(&ratio);
+    beyond_doubt.then(|| Change { at_ms: daily[found.at].0, before: found.before, z: found.z })
+}
+
+/// Standard normal by Box and Muller.
+fn normal(rng: &mut ChaCha8Rng) -> f64 {
+    let u: f64 = rng.random::<f64>().max(1e-300);
+    let v: f64 = rng.random();
+    libm::sqrt(-2.0 * libm::log(u)) * libm::cos(std::f64::consts::TAU * v)
+}
+
+/// Block bootstrap by night, each replicate also drawing surroundings, volume and the method's own error.
+fn interval(fitted: &Fit, data: &[Observation], room_spread_k: f64, seed: u64) -> (f64, f64, f64) {
+    let clean = clean_probabilities(fitted, data);
+    let mut blocks: Vec<(f64, f64)> = Vec::new();
+    let mut day = None;
+    for (o, g) in data.iter().zip(&clean) {
+        if day != Some(o.day) {
+            blocks.push((0.0, 0.0));
+            day = Some(o.day);
+        }
+        if let Some(block) = blocks.last_mut() {
+            block.0 += g * o.loss_w * o.lift_k;
+            block.1 += g * o.lift_k * o.lift_k;
+        }
+    }
+    let whole = blocks.iter().map(|b| b.0).sum::<f64>() / blocks.iter().map(|b| b.1).sum::<f64>();
+    let lift_k = median(&data.iter().map(|o| o.lift_k).collect::<Vec<_>>());
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let replicates: Vec<f64> = (0..REPLICATES)
+        .map(|_| {
+            let (mut a, mut b) = (0.0, 0.0);
+            for _ in 0..blocks.len() {
+                let pick = blocks[rng.random_range(0..blocks.len())];
+                a += pick.0;
+                b += pick.1;
+            }
+            let surroundings = (lift_k / (lift_k + room_spread_k * normal(&mut rng)).max(1.0)).min(3.0);
+            let volume = 1.0 + VOLUME_SPREAD * normal(&mut rng);
+            let method = 1.0 + METHOD_SPREAD * normal(&mut rng);
+            fitted.w_per_k * (a / b / whole) * surroundings * volume * method
+        })
+        .collect();
+    let (p05, p95) = (quantile(&replicates, 0.05), quantile(&replicates, 0.95));
+    // Width of a 90 % interval in standard errors: 2 x 1.645.
+    let log_error = (libm::log(p95.max(1e-9)) - libm::log(p05.max(1e-9))) / 3.29;
+    (p05, p95, log_error)
+}

@@ -1,0 +1,168 @@
+//! What the fleet knows and a single home does not: the surroundings of cylinders without a room probe, and the cold feed.
+
+use std::collections::BTreeMap;
+
+use drawoff_contract::daybook::{DayNote, SpellNote};
+use drawoff_contract::Day;
+
+use crate::reading::HomeNotes;
+use crate::robust::{median, quantile};
+
+/// Surroundings where nobody measures any: common practice, no source.
+const ASSUMED_SURROUNDINGS_DEGC: f64 = 18.0;
+/// Spread of surroundings between homes where nobody measures any, K: design choice after the usual range 15 to 22 degC.
+const ASSUMED_SPREAD_K: f64 = 3.0;
+/// A room probe reads the surroundings of the skin within this, K.
+const MEASURED_SPREAD_K: f64 = 0.4;
+/// Fewer measured homes than this say nothing of the rest.
+const LEAST_MEASURED: usize = 3;
+/// Cold feed where no home shows one: the mean of the mains table of the national calculation procedure (SAP 10.2, J1).
+const ASSUMED_COLD_DEGC: f64 = 13.0;
+/// The lowest of a week of noisy readings lies below the feed by about this, K.
+const LOWEST_OF_WEEK_K: f64 = 0.3;
+/// A home's own lowest reading this far from its fleet's is not its cold feed.
+const COLD_REACH_K: (f64, f64) = (4.0, 2.5);
+
+/// What the fleet knows.
+#[derive(Clone, Debug)]
+pub struct FleetPriors {
+    rooms: BTreeMap<Day, Vec<f64>>,
+    room_spread_k: f64,
+    measured_homes: usize,
+    cold: BTreeMap<Day, f64>,
+}
+
+/// Surroundings of one home over time.
+#[derive(Clone, Debug)]
+pub struct Rooms<'a> {
+    priors: &'a FleetPriors,
+    own: BTreeMap<Day, f64>,
+    /// measured, fleet or assumed.
+    pub source: &'static str,
+    /// Standard deviation of the home's true surroundings about these, K.
+    pub spread_k: f64,
+}
+
+impl Rooms<'_> {
+    /// Surroundings during an idle segment, degC.
+    #[must_use]
+    pub fn of_spell(&self, spell: &SpellNote) -> f64 {
+        spell.surroundings_degc.or_else(|| self.own.get(&spell.day).copied()).unwrap_or_else(|| self.of_day(spell.day))
+    }
+
+    /// Mean surroundings of a day, degC.
+    #[must_use]
+    pub fn of_day(&self, day: Day) -> f64 {
+        if let Some(own) = self.own.get(&day) {
+            return *own;
+        }
+        if !self.own.is_empty() {
+            return median(&self.own.values().copied().collect::<Vec<_>>());
+        }
+        self.priors.rooms.get(&day).map_or(ASSUMED_SURROUNDINGS_DEGC, |hours| {
+            let known: Vec<f64> = hours.iter().copied().filter(|v| !v.is_nan()).collect();
+            known.iter().sum::<f64>() / known.len() as f64
+        })
+    }
+}
+
+/// Lowest reading of the lowest probe within three days either side.
+fn lowest_of_week(days: &[DayNote], i: usize) -> f64 {
+    let low = days.iter().take(i + 4).skip(i.saturating_sub(3));
+    low.filter_map(|d| d.probe_min_degc.last()).fold(f64::NAN, |a, b| a.min(f64::from(*b)))
+}
+
+impl FleetPriors {
+    /// Gathers what the fleet's daybook says. Homes in a fixed order give fixed sums.
+    #[must_use]
+    pub fn new(homes: &[HomeNotes<'_>]) -> Self {
+        let mut sums: BTreeMap<Day, Vec<(f64, f64)>> = BTreeMap::new();
+        let mut measured = Vec::new();
+        let mut lows: BTreeMap<Day, Vec<f64>> = BTreeMap::new();
+        for home in homes {
+            let mut any = false;
+            for (i, day) in home.days.iter().enumerate() {
+                let low = lowest_of_week(home.days, i);
+                if !low.is_nan() {
+                    lows.entry(day.day).or_default().push(low);
+                }
+                let slots = sums.entry(day.day).or_default();
+                for (h, v) in day.surroundings_by_half_hour.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
+                    if slots.len() <= h {
+                        slots.resize(h + 1, (0.0, 0.0));
+                    }
+                    slots[h].0 += f64::from(*v);
+                    slots[h].1 += 1.0;
+                    any = true;
+                }
+            }
+            if any {
+                measured.push(home);
+            }
+        }
+        let rooms: BTreeMap<Day, Vec<f64>> = sums
+            .into_iter()
+            .filter(|(_, s)| s.iter().any(|(_, n)| *n > 0.0))
+            .map(|(day, s)| (day, s.into_iter().map(|(sum, n)| sum / n).collect()))
+            .collect();
+        let enough = measured.len() >= LEAST_MEASURED;
+        let mut priors = Self {
+            rooms: if enough { rooms } else { BTreeMap::new() },
+            room_spread_k: ASSUMED_SPREAD_K,
+            measured_homes: measured.len(),
+            // Most homes draw enough in a week to bring the feed up to their lowest probe; few read below it.
+            cold: lows.into_iter().map(|(day, v)| (day, quantile(&v, 0.3) + LOWEST_OF_WEEK_K)).collect(),
+        };
+        if enough {
+            priors.room_spread_k = priors.spread_between(&measured).max(0.5);
+        }
+        priors
+    }
+
+    fn spread_between(&self, measured: &[&HomeNotes<'_>]) -> f64 {
+        let offsets: Vec<f64> = measured
+            .iter()
+            .map(|home| {
+                let differences: Vec<f64> = home
+                    .days
+                    .iter()
+                    .filter_map(|d| {
+                        let fleet = self.rooms.get(&d.day)?;
+                        let known: Vec<f64> = fleet.iter().copied().filter(|v| !v.is_nan()).collect();
+                        Some(d.surroundings_degc? - known.iter().sum::<f64>() / known.len() as f64)
+                    })
+                    .collect();
+                differences.iter().sum::<f64>() / differences.len() as f64
+            })
+            .collect();
+        let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
+        (offsets.iter().map(|o| (o - mean) * (o - mean)).sum::<f64>() / (offsets.len() as f64 - 1.0).max(1.0)).sqrt()
+    }
+
+    /// Surroundings of a home: its own where measured, else the fleet's mean, else an assumption.
+    #[must_use]
+    pub fn rooms(&self, days: &[DayNote]) -> Rooms<'_> {
+        let own: BTreeMap<Day, f64> = days.iter().filter_map(|d| Some((d.day, d.surroundings_degc?))).collect();
+        let (source, spread_k) = if own.len() * 2 > days.len() {
+            ("measured", MEASURED_SPREAD_K)
+        } else if self.measured_homes >= LEAST_MEASURED {
+            ("fleet", self.room_spread_k)
+        } else {
+            ("assumed", ASSUMED_SPREAD_K)
+        };
+        let own = if source == "measured" { own } else { BTreeMap::new() };
+        Rooms { priors: self, own, source, spread_k }
+    }
+
+    /// Cold feed of a home on each of its days, degC: its own weekly lowest where that can be the feed, else the fleet's.
+    #[must_use]
+    pub fn cold_feed(&self, days: &[DayNote]) -> Vec<f64> {
+        (0..days.len())
+            .map(|i| {
+                let fleet = self.cold.get(&days[i].day).copied().unwrap_or(ASSUMED_COLD_DEGC);
+                let own = lowest_of_week(days, i) + LOWEST_OF_WEEK_K;
+                if own > fleet - COLD_REACH_K.0 && own < fleet + COLD_REACH_K.1 { own } else { fleet }
+            })
+            .collect()
+    }
+}

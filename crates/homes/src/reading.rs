@@ -1,0 +1,172 @@
+//! One home read from its daybook.
+
+use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
+use drawoff_contract::local::minute_of_day;
+use drawoff_contract::results::HomeRow;
+use drawoff_contract::seed::seed;
+use drawoff_contract::Cylinder;
+use drawoff_tank::shape::Shape;
+use drawoff_tank::water::Water;
+
+use crate::days::{read_days, Balance, Days};
+use crate::loss::{standing_loss, Loss};
+use crate::priors::FleetPriors;
+use crate::robust::median;
+
+/// Loss assumed for the balance where none can be read or is declared; the same as the daybook's.
+const ASSUMED_LOSS_W_PER_K: f64 = 1.6;
+
+/// Settings of the reading.
+#[derive(Clone, Copy, Debug)]
+pub struct Settings {
+    /// Water properties.
+    pub water: Water,
+    /// Seed of the run.
+    pub seed: u64,
+}
+
+/// The daybook of one home, with what the register says of it.
+#[derive(Clone, Copy, Debug)]
+pub struct HomeNotes<'a> {
+    /// Register.
+    pub cylinder: &'a Cylinder,
+    /// Day rows in order.
+    pub days: &'a [DayNote],
+    /// Spells in order.
+    pub spells: &'a [SpellNote],
+    /// Draw-offs in order.
+    pub draws: &'a [DrawNote],
+}
+
+/// What was read.
+#[derive(Clone, Debug)]
+pub struct HomeReading {
+    /// Row of the results.
+    pub row: HomeRow,
+    /// Days and draw-offs.
+    pub days: Days,
+    /// Standing loss of the skin; `None` with too few idle segments.
+    pub loss: Option<Loss>,
+    /// Loss against the volume mean that the balance used, W/K.
+    pub balance_w_per_k: f64,
+    /// Cold feed by day, degC.
+    pub cold_degc: Vec<f64>,
+    /// Surroundings by day, degC.
+    pub room_degc: Vec<f64>,
+    /// Standard deviation of the true surroundings about these, K.
+    pub room_spread_k: f64,
+}
+
+/// Reads one home. `sound` says which probes may be used for the loss, top first.
+#[must_use]
+pub fn read_home(notes: HomeNotes<'_>, priors: &FleetPriors, sound: &[bool], settings: Settings) -> HomeReading {
+    let cylinder = notes.cylinder;
+    let home = &cylinder.home;
+    let rooms = priors.rooms(notes.days);
+    let volume_l = cylinder.volume_l.unwrap_or(f64::NAN);
+    let shape = Shape::new(volume_l, cylinder.height_m);
+    let capacity = volume_l * settings.water.wh_per_l_k(45.0);
+    let spells: Vec<&SpellNote> = notes.spells.iter().collect();
+    let loss = standing_loss(
+        &spells,
+        &cylinder.probe_heights,
+        shape,
+        capacity,
+        &rooms,
+        sound,
+        seed(settings.seed, home, "standing loss"),
+    );
+    let room_degc: Vec<f64> = notes.days.iter().map(|d| rooms.of_day(d.day)).collect();
+    let lifts: Vec<(f64, f64)> = notes
+        .days
+        .iter()
+        .zip(&room_degc)
+        .filter_map(|(d, room)| Some((d.skin_degc? - room, d.mean_degc? - room)))
+        .collect();
+    let (skin_lift, mean_lift) = mean_pair(&lifts);
+    // Against the volume mean the coefficient is that of the skin times what the skin feels over what the mean says.
+    let felt = if mean_lift > 3.0 { (skin_lift / mean_lift).clamp(0.7, 1.3) } else { 1.0 };
+    let declared = cylinder.declared_loss_w_per_k;
+    let balance_w_per_k = loss.as_ref().map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * felt);
+    let cold_degc = priors.cold_feed(notes.days);
+    let draws: Vec<&DrawNote> = notes.draws.iter().collect();
+    let days = read_days(
+        home,
+        notes.days,
+        &draws,
+        &Balance {
+            loss_w_per_k: balance_w_per_k,
+            first_pass_w_per_k: declared.unwrap_or(ASSUMED_LOSS_W_PER_K),
+            rooms: &rooms,
+            cold_degc: &cold_degc,
+            water: settings.water,
+            zone: cylinder.zone,
+        },
+    );
+    let mut verdicts = Vec::new();
+    if loss.is_none() {
+        verdicts.push("standing_loss.too_few_idle_segments");
+    }
+    if rooms.source != "measured" {
+        verdicts.push("surroundings.not_measured");
+    }
+    let good: Vec<_> = days.rows.iter().filter(|d| d.energy_kwh.is_some()).collect();
+    if good.is_empty() {
+        verdicts.push("use.no_good_day");
+    }
+    let mean = |pick: &dyn Fn(&drawoff_contract::results::DayRow) -> Option<f64>| {
+        let known: Vec<f64> = days.rows.iter().filter_map(pick).collect();
+        (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+    };
+    let row = HomeRow {
+        home: home.clone(),
+        standing_loss_w_per_k: loss.as_ref().map(|l| l.w_per_k * felt),
+        standing_loss_w_per_k_p05: loss.as_ref().map(|l| l.p05 * felt),
+        standing_loss_w_per_k_p95: loss.as_ref().map(|l| l.p95 * felt),
+        surroundings_degc: (!room_degc.is_empty()).then(|| room_degc.iter().sum::<f64>() / room_degc.len() as f64),
+        surroundings_source: rooms.source.to_owned(),
+        standing_loss_kwh_per_day: loss.as_ref().map(|l| l.w_per_k * skin_lift * 0.024).filter(|v| v.is_finite()),
+        loss_at_45k_kwh_per_24h: loss.as_ref().map(|l| l.w_per_k * 45.0 * 0.024),
+        declared_loss_at_45k_kwh_per_24h: declared.map(|d| d * 45.0 * 0.024),
+        litres_per_day: mean(&|d| d.litres),
+        energy_kwh_per_day: mean(&|d| d.energy_kwh),
+        heater_kwh_per_day: mean(&|d| d.heater_kwh),
+        mean_stored_degc: mean(&|d| d.mean_stored_degc),
+        lowest_top_degc: extreme(notes.days, |d| d.probe_min_degc.first().copied(), f32::min),
+        highest_degc: extreme(
+            notes.days,
+            |d| d.probe_max_degc.iter().zip(sound).filter(|(v, s)| **s && !v.is_nan()).map(|(v, _)| *v).reduce(f32::max),
+            f32::max,
+        ),
+        v40_by_hour_litres: v40_by_hour(notes),
+        weekday_draw_by_hour: days.weekday_kwh_by_hour.clone(),
+        weekend_draw_by_hour: days.weekend_kwh_by_hour.clone(),
+        habit_group: None,
+        good_days: i64::try_from(good.len()).unwrap_or(i64::MAX),
+        idle_segments: loss.as_ref().map_or(0, |l| i64::try_from(l.segments).unwrap_or(i64::MAX)),
+        verdicts: verdicts.join(", "),
+    };
+    let room_spread_k = rooms.spread_k;
+    HomeReading { row, days, loss, balance_w_per_k, cold_degc, room_degc, room_spread_k }
+}
+
+fn mean_pair(pairs: &[(f64, f64)]) -> (f64, f64) {
+    let n = pairs.len() as f64;
+    (pairs.iter().map(|p| p.0).sum::<f64>() / n, pairs.iter().map(|p| p.1).sum::<f64>() / n)
+}
+
+fn extreme(days: &[DayNote], pick: impl Fn(&DayNote) -> Option<f32>, better: impl Fn(f32, f32) -> f32) -> Option<f64> {
+    days.iter().filter_map(pick).filter(|v| !v.is_nan()).reduce(better).map(f64::from)
+}
+
+/// Median usable water at each local hour.
+fn v40_by_hour(notes: HomeNotes<'_>) -> Vec<f32> {
+    let mut hours: Vec<Vec<f64>> = vec![Vec::new(); 24];
+    for day in notes.days {
+        for (slot, v) in day.v40_by_half_hour.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
+            let minute = minute_of_day(notes.cylinder.zone, day.day_start_utc.0 + slot as i64 * 1_800_000);
+            hours[(minute / 60) as usize].push(f64::from(*v));
+        }
+    }
+    hours.iter().map(|h| median(h) as f32).collect()
+}

@@ -1,0 +1,62 @@
+//! Opening files, with errors that name the path and what to do.
+
+use std::fs::File;
+use std::path::Path;
+
+use drawoff_contract::ContractError;
+
+/// A failure of the file system, named by path.
+#[must_use]
+pub(crate) fn failed(path: &Path, doing: &str, error: &std::io::Error) -> ContractError {
+    let subject = path.display().to_string();
+    let plain = match error.kind() {
+        std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
+        std::io::ErrorKind::PermissionDenied => "no permission".to_owned(),
+        _ => error.to_string(),
+    };
+    ContractError::new(subject, format!("{doing}: {plain}"))
+}
+
+/// Opens a file for reading.
+///
+/// # Errors
+/// Names the path and the reason.
+#[expect(clippy::disallowed_methods, reason = "the one place where files are opened for reading")]
+pub(crate) fn open(path: &Path) -> Result<File, ContractError> {
+    let file = File::open(path).map_err(|e| failed(path, "cannot be opened", &e))?;
+    let is_folder = file.metadata().is_ok_and(|m| m.is_dir());
+    if is_folder {
+        return Err(ContractError::new(path.display().to_string(), "is a folder, a file is needed"));
+    }
+    Ok(file)
+}
+
+/// The whole text of a file; a byte order mark at its start is left out.
+///
+/// # Errors
+/// Names the path and the reason; bytes that are no UTF-8 text are an error.
+pub(crate) fn text(path: &Path) -> Result<String, ContractError> {
+    match String::from_utf8(bytes(path)?) {
+        Ok(text) => Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text)),
+        Err(_) => Err(ContractError::new(path.display().to_string(), "is no UTF-8 text")
+            .with_hint("save it as UTF-8, then try again")),
+    }
+}
+
+/// All bytes of a file.
+///
+/// # Errors
+/// Names the path and the reason.
+#[expect(clippy::disallowed_methods, reason = "the one place where whole files are read")]
+pub(crate) fn bytes(path: &Path) -> Result<Vec<u8>, ContractError> {
+    std::fs::read(path).map_err(|e| failed(path, "cannot be read", &e))
+}
+
+/// Opens a folder, to wait until its entries are on the disk.
+///
+/// # Errors
+/// Names the path and the reason.
+#[expect(clippy::disallowed_methods, reason = "a folder is synced through its handle")]
+pub(crate) fn open_folder(path: &Path) -> Result<File, ContractError> {
+    File::open(path).map_err(|e| failed(path, "cannot be opened", &e))
+}

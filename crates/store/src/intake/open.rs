@@ -1,0 +1,219 @@
+//! One file of any format as a run of batches that hold only the needed columns.
+
+use std::fs::File;
+use std::io::BufReader;
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, DictionaryArray, Int32Array, RecordBatch, StringArray};
+use arrow::datatypes::{DataType, Field, Int32Type, Schema, SchemaRef};
+use arrow::error::ArrowError;
+use arrow::ipc::reader::{FileReader, StreamReader};
+use drawoff_contract::ContractError;
+use parquet::arrow::ProjectionMask;
+use parquet::arrow::arrow_reader::{
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder,
+};
+
+use crate::disk;
+use crate::intake::source::{Format, Source, format};
+use crate::intake::text::TextFile;
+
+/// Rows of a batch: large enough that work per batch does not show, small enough to stay in the cache.
+pub(crate) const BATCH_ROWS: usize = 32_768;
+
+/// A file that was opened and tells its columns.
+pub(crate) struct Opened<'s> {
+    source: &'s Source,
+    separator: u8,
+    body: Body,
+    /// Columns of the file itself, without those of its folders.
+    schema: SchemaRef,
+}
+
+enum Body {
+    Parquet(File, ArrowReaderMetadata),
+    IpcFile,
+    IpcStream,
+    Text,
+}
+
+impl<'s> Opened<'s> {
+    /// Opens a file and reads its columns, no rows.
+    ///
+    /// # Errors
+    /// Names the file and what is wrong with it.
+    pub(crate) fn open(source: &'s Source, separator: u8) -> Result<Self, ContractError> {
+        let damaged = |e: &dyn std::fmt::Display| damaged(source, "", e);
+        let (body, schema) = match format(&source.path)? {
+            Format::Parquet => {
+                let file = disk::open(&source.path)?;
+                let options = ArrowReaderOptions::new();
+                let metadata = ArrowReaderMetadata::load(&file, options).map_err(|e| damaged(&e))?;
+                let schema = metadata.schema().clone();
+                (Body::Parquet(file, metadata), schema)
+            }
+            Format::IpcFile => {
+                let reader = FileReader::try_new(BufReader::new(disk::open(&source.path)?), None);
+                (Body::IpcFile, reader.map_err(|e| damaged(&e))?.schema())
+            }
+            Format::IpcStream => {
+                let reader = StreamReader::try_new(BufReader::new(disk::open(&source.path)?), None);
+                (Body::IpcStream, reader.map_err(|e| damaged(&e))?.schema())
+            }
+            Format::Text => {
+                let text = TextFile::open(source, separator)?;
+                (Body::Text, text.schema())
+            }
+        };
+        Ok(Self { source, separator, body, schema })
+    }
+
+    /// The type of a column; text for a column that a folder name gives.
+    pub(crate) fn column_type(&self, name: &str) -> Option<DataType> {
+        let own = self.schema.column_with_name(name).map(|(_, field)| field.data_type().clone());
+        own.or_else(|| self.folder_value(name).map(|_| DataType::Utf8))
+    }
+
+    /// Names of all columns, those of folders last.
+    pub(crate) fn column_names(&self) -> Vec<&str> {
+        let own = self.schema.fields().iter().map(|f| f.name().as_str());
+        own.chain(self.source.folder_columns.iter().map(|(key, _)| key.as_str())).collect()
+    }
+
+    fn folder_value(&self, name: &str) -> Option<&str> {
+        self.source.folder_columns.iter().rev().find(|(key, _)| key == name).map(|(_, v)| v.as_str())
+    }
+
+    /// Gives every batch with the `wanted` columns that exist, in file order.
+    ///
+    /// # Errors
+    /// Names the file, the row group or batch, and the column where the damage is.
+    pub(crate) fn each_batch(
+        &self,
+        wanted: &[&str],
+        take: &mut dyn FnMut(&RecordBatch) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        let own: Vec<&str> = wanted.iter().copied().filter(|w| self.schema.index_of(w).is_ok()).collect();
+        let mut take = |batch: RecordBatch| match self.with_folder_columns(batch, wanted) {
+            Ok(batch) => take(&batch),
+            Err(e) => Err(damaged(self.source, "", &e)),
+        };
+        match &self.body {
+            Body::Parquet(file, metadata) => self.parquet(file, metadata, &own, &mut take),
+            Body::IpcFile => {
+                let file = BufReader::new(disk::open(&self.source.path)?);
+                let reader = FileReader::try_new(file, Some(self.positions(&own)));
+                self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
+            }
+            Body::IpcStream => {
+                let file = BufReader::new(disk::open(&self.source.path)?);
+                let reader = StreamReader::try_new(file, Some(self.positions(&own)));
+                self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
+            }
+            Body::Text => TextFile::open(self.source, self.separator)?.each_batch(&own, &mut take),
+        }
+    }
+
+    /// First position of each column, in file order.
+    fn positions(&self, own: &[&str]) -> Vec<usize> {
+        let mut positions: Vec<usize> = own.iter().filter_map(|w| self.schema.index_of(w).ok()).collect();
+        positions.sort_unstable();
+        positions.dedup();
+        positions
+    }
+
+    fn parquet(
+        &self,
+        file: &File,
+        metadata: &ArrowReaderMetadata,
+        own: &[&str],
+        take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        for (group, info) in metadata.metadata().row_groups().iter().enumerate() {
+            let mut rows = 0_i64;
+            let positions = self.positions(own);
+            let read = parquet_group(file, metadata, group, &positions, &mut |batch| {
+                rows += i64::try_from(batch.num_rows()).unwrap_or(i64::MAX);
+                take(batch)
+            });
+            match read {
+                Ok(Ok(())) => {}
+                Ok(Err(refused)) => return Err(refused),
+                Err(message) => {
+                    let column = positions
+                        .into_iter()
+                        .find(|&p| parquet_group(file, metadata, group, &[p], &mut |_| Ok(())).is_err());
+                    let column = column.map(|p| format!(", column `{}`", self.schema.field(p).name()));
+                    let place = format!("row group {group}{}", column.unwrap_or_default());
+                    return Err(damaged(self.source, &place, &message));
+                }
+            }
+            if rows != info.num_rows() {
+                let message = format!("{rows} rows found where the file promises {}", info.num_rows());
+                return Err(damaged(self.source, &format!("row group {group}"), &message));
+            }
+        }
+        Ok(())
+    }
+
+    fn ipc(
+        &self,
+        reader: impl Iterator<Item = Result<RecordBatch, ArrowError>>,
+        take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        for (number, batch) in reader.enumerate() {
+            take(batch.map_err(|e| damaged(self.source, &format!("record batch {number}"), &e))?)?;
+        }
+        Ok(())
+    }
+
+    fn with_folder_columns(&self, batch: RecordBatch, wanted: &[&str]) -> Result<RecordBatch, ArrowError> {
+        let missing: Vec<&str> =
+            wanted.iter().copied().filter(|w| batch.column_by_name(w).is_none()).collect();
+        if missing.is_empty() || self.source.folder_columns.is_empty() {
+            return Ok(batch);
+        }
+        let rows = batch.num_rows();
+        let mut fields: Vec<Arc<Field>> = batch.schema().fields().iter().cloned().collect();
+        let mut columns: Vec<ArrayRef> = batch.columns().to_vec();
+        for (name, value) in missing.into_iter().filter_map(|n| Some((n, self.folder_value(n)?))) {
+            let keys = Int32Array::from(vec![0; rows]);
+            let array =
+                DictionaryArray::<Int32Type>::try_new(keys, Arc::new(StringArray::from(vec![value])))?;
+            fields.push(Arc::new(Field::new(name, arrow::array::Array::data_type(&array).clone(), false)));
+            columns.push(Arc::new(array));
+        }
+        RecordBatch::try_new(Arc::new(Schema::new(fields)), columns)
+    }
+}
+
+/// Reads one row group; the outer error is damage, the inner one came from `take`.
+fn parquet_group(
+    file: &File,
+    metadata: &ArrowReaderMetadata,
+    group: usize,
+    positions: &[usize],
+    take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+) -> Result<Result<(), ContractError>, String> {
+    let file = file.try_clone().map_err(|e| e.to_string())?;
+    let mask = ProjectionMask::roots(metadata.parquet_schema(), positions.iter().copied());
+    let reader = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata.clone())
+        .with_row_groups(vec![group])
+        .with_projection(mask)
+        .with_batch_size(BATCH_ROWS)
+        .build()
+        .map_err(|e| e.to_string())?;
+    for batch in reader {
+        if let Err(refused) = take(batch.map_err(|e| e.to_string())?) {
+            return Ok(Err(refused));
+        }
+    }
+    Ok(Ok(()))
+}
+
+/// A file whose bytes are not what its format says.
+pub(crate) fn damaged(source: &Source, place: &str, reason: &dyn std::fmt::Display) -> ContractError {
+    let place = if place.is_empty() { String::new() } else { format!(", {place}") };
+    ContractError::new(format!("{}{place}", source.name), format!("cannot be read: {reason}"))
+        .with_hint("the file may be cut short or damaged: export it again; its rows are not counted")
+}

@@ -1,0 +1,197 @@
+//! Which files of a source are read, in which order, and in which format.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use drawoff_contract::ContractError;
+
+use crate::disk;
+
+/// Folders nested deeper than this are not entered: a guard against links that lead in circles.
+const DEEPEST: usize = 12;
+
+const ENDINGS: &[(&str, Format)] = &[
+    ("parquet", Format::Parquet),
+    ("arrow", Format::IpcFile),
+    ("feather", Format::IpcFile),
+    ("ipc", Format::IpcFile),
+    ("arrows", Format::IpcStream),
+    ("csv", Format::Text),
+    ("tsv", Format::Text),
+    ("txt", Format::Text),
+];
+
+/// One file to read.
+#[derive(Clone, Debug)]
+pub(crate) struct Source {
+    /// Where it is.
+    pub(crate) path: PathBuf,
+    /// Its path below the source folder, with `/` between parts.
+    pub(crate) name: String,
+    /// Columns told by folder names of the form `key=value`.
+    pub(crate) folder_columns: Vec<(String, String)>,
+}
+
+/// How a file is laid out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Format {
+    /// Parquet.
+    Parquet,
+    /// Arrow IPC file.
+    IpcFile,
+    /// Arrow IPC stream.
+    IpcStream,
+    /// Separated text.
+    Text,
+}
+
+/// All files at `source`, in the order of their names below it.
+///
+/// Hidden files, those that begin with an underscore and those with other endings are left out.
+///
+/// # Errors
+/// When there is nothing at `source`, or no file of readings in it.
+pub(crate) fn list(source: &Path) -> Result<Vec<Source>, ContractError> {
+    let kind = std::fs::metadata(source).map_err(|e| {
+        disk::failed(source, "readings cannot be found", &e)
+            .with_hint("check `inputs.readings`; a relative path starts at the current folder")
+    })?;
+    if !kind.is_dir() {
+        let name = source.file_name().unwrap_or(source.as_os_str()).to_string_lossy().into_owned();
+        return Ok(vec![Source { path: source.to_owned(), name, folder_columns: Vec::new() }]);
+    }
+    let mut found = Vec::new();
+    walk(source, "", &[], 0, &mut found)?;
+    if found.is_empty() {
+        let endings: Vec<&str> = ENDINGS.iter().map(|(ending, _)| *ending).collect();
+        return Err(ContractError::new(source.display().to_string(), "no file of readings in this folder")
+            .with_hint(format!("files are known by their endings: {}", endings.join(", "))));
+    }
+    found.sort_by(|a, b| a.name.cmp(&b.name));
+    Ok(found)
+}
+
+fn walk(
+    folder: &Path,
+    prefix: &str,
+    columns: &[(String, String)],
+    depth: usize,
+    found: &mut Vec<Source>,
+) -> Result<(), ContractError> {
+    let entries = std::fs::read_dir(folder).map_err(|e| disk::failed(folder, "cannot be listed", &e))?;
+    for entry in entries {
+        let entry = entry.map_err(|e| disk::failed(folder, "cannot be listed", &e))?;
+        let file_name = entry.file_name().to_string_lossy().into_owned();
+        if file_name.starts_with('.') || file_name.starts_with('_') {
+            continue;
+        }
+        let path = entry.path();
+        let name = format!("{prefix}{file_name}");
+        if path.is_dir() {
+            let mut columns = columns.to_vec();
+            if let Some((key, value)) = file_name.split_once('=') {
+                columns.push((key.to_owned(), plain_value(value)));
+            }
+            if depth < DEEPEST {
+                walk(&path, &format!("{name}/"), &columns, depth + 1, found)?;
+            }
+        } else if format_of_ending(&path).is_some() {
+            found.push(Source { path, name, folder_columns: columns.to_vec() });
+        }
+    }
+    Ok(())
+}
+
+/// The value of a folder name, with its %XX escapes undone; empty for the name that stands for null.
+fn plain_value(value: &str) -> String {
+    if value == "__HIVE_DEFAULT_PARTITION__" {
+        return String::new();
+    }
+    let bytes = value.as_bytes();
+    let mut plain = Vec::with_capacity(bytes.len());
+    let mut at = 0;
+    while at < bytes.len() {
+        let escape = value.get(at + 1..at + 3).filter(|_| bytes[at] == b'%');
+        match escape.and_then(|hex| u8::from_str_radix(hex, 16).ok()) {
+            Some(byte) => {
+                plain.push(byte);
+                at += 3;
+            }
+            None => {
+                plain.push(bytes[at]);
+                at += 1;
+            }
+        }
+    }
+    String::from_utf8(plain).unwrap_or_else(|_| value.to_owned())
+}
+
+fn format_of_ending(path: &Path) -> Option<Format> {
+    let ending = path.extension()?.to_str()?.to_ascii_lowercase();
+    ENDINGS.iter().find(|(e, _)| *e == ending).map(|(_, format)| *format)
+}
+
+/// The format of a file: by its first bytes where they are telling, otherwise by its ending.
+///
+/// # Errors
+/// When the file cannot be opened, is empty, or is of no known format.
+pub(crate) fn format(path: &Path) -> Result<Format, ContractError> {
+    let mut file = disk::open(path)?;
+    let mut start = [0_u8; 6];
+    let mut length = 0;
+    while length < start.len() {
+        match file.read(&mut start[length..]) {
+            Ok(0) => break,
+            Ok(n) => length += n,
+            Err(e) => return Err(disk::failed(path, "cannot be read", &e)),
+        }
+    }
+    let subject = path.display().to_string();
+    match &start[..length] {
+        [] => {
+            Err(ContractError::new(subject, "the file is empty").with_hint("remove it, or export it again"))
+        }
+        [b'P', b'A', b'R', b'1', ..] => Ok(Format::Parquet),
+        b"ARROW1" => Ok(Format::IpcFile),
+        [0xFF, 0xFF, 0xFF, 0xFF, ..] => Ok(Format::IpcStream),
+        _ => format_of_ending(path).ok_or_else(|| {
+            ContractError::new(subject, "neither Parquet nor Arrow IPC, and no ending of a text file")
+                .with_hint("export it as Parquet, Arrow IPC or .csv")
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::testing::write_text;
+
+    #[test]
+    fn nested_folders_are_listed_by_name_with_their_columns() {
+        let dir = tempfile::tempdir().unwrap();
+        write_text(&dir.path().join("month=2/home=b/x.csv"), "a\n");
+        write_text(&dir.path().join("month=1/x.csv"), "a\n");
+        write_text(&dir.path().join("month=1/.x.csv"), "a\n");
+        write_text(&dir.path().join("README.md"), "a\n");
+        let found = list(dir.path()).unwrap();
+        let names: Vec<&str> = found.iter().map(|s| s.name.as_str()).collect();
+        assert_eq!(names, ["month=1/x.csv", "month=2/home=b/x.csv"]);
+        assert_eq!(found[1].folder_columns[1], ("home".to_owned(), "b".to_owned()));
+    }
+
+    #[test]
+    fn folder_values_are_plain() {
+        assert_eq!(plain_value("a%2Fb"), "a/b");
+        assert_eq!(plain_value("50%"), "50%");
+        assert_eq!(plain_value("__HIVE_DEFAULT_PARTITION__"), "");
+    }
+
+    #[test]
+    fn an_empty_folder_is_an_error_with_a_hint() {
+        let dir = tempfile::tempdir().unwrap();
+        let error = list(dir.path()).unwrap_err();
+        assert!(error.to_string().contains("no file of readings"), "{error}");
+        assert!(error.hint.unwrap().contains("parquet"));
+        assert!(list(&dir.path().join("nowhere")).is_err());
+    }
+}

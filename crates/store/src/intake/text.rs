@@ -1,0 +1,85 @@
+//! Separated text as batches of text columns.
+
+use std::fs::File;
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, RecordBatch, StringBuilder};
+use arrow::datatypes::{DataType, Field, Schema, SchemaRef};
+use drawoff_contract::ContractError;
+
+use crate::disk;
+use crate::intake::open::{BATCH_ROWS, damaged};
+use crate::intake::source::Source;
+
+/// A text file whose header was read.
+pub(crate) struct TextFile<'s> {
+    source: &'s Source,
+    reader: csv::Reader<File>,
+    header: Vec<String>,
+}
+
+impl<'s> TextFile<'s> {
+    /// Opens a file and reads its header line.
+    ///
+    /// # Errors
+    /// Names the file and the reason.
+    pub(crate) fn open(source: &'s Source, separator: u8) -> Result<Self, ContractError> {
+        let file = disk::open(&source.path)?;
+        let mut reader =
+            csv::ReaderBuilder::new().delimiter(separator).buffer_capacity(1 << 18).from_reader(file);
+        let header = reader.headers().map_err(|e| damaged(source, "header", &e))?;
+        let header =
+            header.iter().map(|name| name.trim_start_matches('\u{feff}').trim().to_owned()).collect();
+        Ok(Self { source, reader, header })
+    }
+
+    /// All columns, as text.
+    pub(crate) fn schema(&self) -> SchemaRef {
+        let fields = self.header.iter().map(|name| Field::new(name, DataType::Utf8, true));
+        Arc::new(Schema::new(fields.collect::<Vec<_>>()))
+    }
+
+    /// Gives every batch with the wanted columns; empty fields are null.
+    ///
+    /// # Errors
+    /// Names the file and the line.
+    pub(crate) fn each_batch(
+        mut self,
+        wanted: &[&str],
+        take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        let positions: Vec<usize> =
+            wanted.iter().filter_map(|w| self.header.iter().position(|h| h == w)).collect();
+        let fields: Vec<Field> =
+            positions.iter().map(|&p| Field::new(&self.header[p], DataType::Utf8, true)).collect();
+        let schema = Arc::new(Schema::new(fields));
+        let mut record = csv::StringRecord::new();
+        loop {
+            let mut builders: Vec<StringBuilder> =
+                positions.iter().map(|_| StringBuilder::with_capacity(BATCH_ROWS, BATCH_ROWS * 8)).collect();
+            let mut rows = 0;
+            while rows < BATCH_ROWS {
+                match self.reader.read_record(&mut record) {
+                    Ok(true) => rows += 1,
+                    Ok(false) => break,
+                    Err(e) => {
+                        let line = e.position().map_or(0, csv::Position::line);
+                        return Err(damaged(self.source, &format!("line {line}"), &e));
+                    }
+                }
+                for (builder, &position) in builders.iter_mut().zip(&positions) {
+                    let field = record.get(position).unwrap_or("").trim();
+                    builder.append_option((!field.is_empty()).then_some(field));
+                }
+            }
+            if rows == 0 {
+                return Ok(());
+            }
+            let columns: Vec<ArrayRef> =
+                builders.iter_mut().map(|b| Arc::new(b.finish()) as ArrayRef).collect();
+            let batch =
+                RecordBatch::try_new(schema.clone(), columns).map_err(|e| damaged(self.source, "", &e))?;
+            take(batch)?;
+        }
+    }
+}

@@ -1,0 +1,196 @@
+//! Writing a run so that it is complete or not there.
+//!
+//! A run is written to a hidden folder within its output folder. Once every byte is on the disk that folder is
+//! renamed: from this instant the run is decided, and moving its files into place can be taken up again after any
+//! interruption. The manifest is moved last.
+
+mod place;
+mod read;
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use arrow::array::RecordBatch;
+use drawoff_contract::{ContractError, Table};
+use parquet::arrow::ArrowWriter;
+use parquet::basic::{Compression, ZstdLevel};
+use parquet::file::properties::WriterProperties;
+use sha2::{Digest, Sha256};
+
+use crate::disk::{self, failed};
+pub use place::settle;
+pub use read::{read_batches, read_table};
+
+/// Name of the manifest.
+pub const MANIFEST: &str = "manifest.json";
+/// Key of the manifest that holds every file's size and hash.
+pub const MANIFEST_FILES: &str = "files";
+
+/// Written into every Parquet file; the version, never the time.
+const CREATED_BY: &str = concat!("drawoff ", env!("CARGO_PKG_VERSION"));
+/// Small tables: a middling level costs milliseconds and saves a third against the lowest.
+const ZSTD_LEVEL: i32 = 6;
+
+/// A run being written aside; it appears in its folder only when [`RunFolder::finish`] has succeeded.
+///
+/// Dropped unfinished, it leaves the output folder as it was.
+#[derive(Debug)]
+pub struct RunFolder {
+    dir: PathBuf,
+    aside: PathBuf,
+    files: BTreeMap<String, (u64, String)>,
+    /// Held locked for as long as the run lives; the system frees it when the program ends in any way.
+    lock: File,
+    decided: bool,
+}
+
+impl RunFolder {
+    /// Begins a run in `dir`, which is made if it is not there. What a killed run left is completed or removed.
+    ///
+    /// # Errors
+    /// When the folder cannot be written, or another run is writing it.
+    pub fn begin(dir: &Path) -> Result<Self, ContractError> {
+        std::fs::create_dir_all(dir).map_err(|e| failed(dir, "cannot be made", &e))?;
+        let lock = place::lock(dir)?;
+        place::take_up(dir)?;
+        let aside = dir.join(place::UNFINISHED);
+        if aside.exists() {
+            std::fs::remove_dir_all(&aside).map_err(|e| failed(&aside, "cannot be removed", &e))?;
+        }
+        std::fs::create_dir(&aside).map_err(|e| failed(&aside, "cannot be made", &e))?;
+        Ok(Self { dir: dir.to_owned(), aside, files: BTreeMap::new(), lock, decided: false })
+    }
+
+    /// Writes a table as `NAME.parquet`.
+    ///
+    /// # Errors
+    /// When the disk refuses, or the file was written before.
+    pub fn table<T: Table>(&mut self, rows: Vec<T>) -> Result<(), ContractError> {
+        self.batch(T::NAME, &T::to_batch(rows)?)
+    }
+
+    /// Writes a batch as `name.parquet`, with the units and descriptions of its schema.
+    ///
+    /// # Errors
+    /// When the disk refuses, or the file was written before.
+    pub fn batch(&mut self, name: &str, batch: &RecordBatch) -> Result<(), ContractError> {
+        let broken = |e: &dyn std::fmt::Display| ContractError::new(format!("{name}.parquet"), e.to_string());
+        let level = ZstdLevel::try_new(ZSTD_LEVEL).map_err(|e| broken(&e))?;
+        let properties = WriterProperties::builder()
+            .set_created_by(CREATED_BY.to_owned())
+            .set_compression(Compression::ZSTD(level))
+            .build();
+        let mut bytes = Vec::new();
+        let mut writer =
+            ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| broken(&e))?;
+        writer.write(batch).map_err(|e| broken(&e))?;
+        writer.close().map_err(|e| broken(&e))?;
+        self.bytes(&format!("{name}.parquet"), &bytes)
+    }
+
+    /// Writes a text under its full file name, which may have folders before it (`homes/a.html`).
+    ///
+    /// # Errors
+    /// When the disk refuses, the file was written before, or the name leaves the folder.
+    pub fn text(&mut self, name: &str, text: &str) -> Result<(), ContractError> {
+        self.bytes(name, text.as_bytes())
+    }
+
+    fn bytes(&mut self, name: &str, bytes: &[u8]) -> Result<(), ContractError> {
+        let is_plain = |part: &str| !part.is_empty() && !part.starts_with('.') && !part.contains(['\\', ':']);
+        if name == MANIFEST || !name.split('/').all(is_plain) {
+            return Err(ContractError::new(name, "is no name for a file of a run"));
+        }
+        if self.files.contains_key(name) {
+            return Err(ContractError::new(name, "was written already in this run"));
+        }
+        write(&self.aside.join(name), bytes)?;
+        self.files.insert(name.to_owned(), (bytes.len() as u64, hash(bytes)));
+        Ok(())
+    }
+
+    /// Adds size and SHA-256 of every file to the manifest, and moves all files into place, the manifest last.
+    ///
+    /// Files of the previous run that this one does not write again are removed. `manifest` must be an object; it
+    /// gets the key `files`.
+    ///
+    /// # Errors
+    /// When the disk refuses. Before the run is decided the old one stays; after it, the next begin completes it.
+    pub fn finish(mut self, manifest: serde_json::Value) -> Result<(), ContractError> {
+        let mut manifest = manifest;
+        let Some(object) = manifest.as_object_mut() else {
+            return Err(ContractError::new(MANIFEST, "the manifest must be an object"));
+        };
+        let files: serde_json::Map<String, serde_json::Value> = self
+            .files
+            .iter()
+            .map(|(name, (bytes, sha256))| {
+                (name.clone(), serde_json::json!({ "bytes": bytes, "sha256": sha256 }))
+            })
+            .collect();
+        object.insert(MANIFEST_FILES.to_owned(), serde_json::Value::Object(files));
+        let text = serde_json::to_string_pretty(&manifest)
+            .map_err(|e| ContractError::new(MANIFEST, e.to_string()))?;
+        write(&self.aside.join(MANIFEST), format!("{text}\n").as_bytes())?;
+        place::sync_folders(&self.aside)?;
+        place::decide(&self.dir)?;
+        self.decided = true;
+        place::take_up(&self.dir)
+    }
+}
+
+impl Drop for RunFolder {
+    fn drop(&mut self) {
+        if !self.decided {
+            // Nothing is lost if this fails: the next begin removes it.
+            let _ = std::fs::remove_dir_all(&self.aside);
+        }
+        let _ = self.lock.unlock();
+    }
+}
+
+/// Writes a new file and waits until it is on the disk.
+#[expect(clippy::disallowed_methods, reason = "the one place where files are written")]
+fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
+    }
+    let mut file = File::create(path).map_err(|e| failed(path, "cannot be written", &e))?;
+    file.write_all(bytes).and_then(|()| file.sync_all()).map_err(|e| failed(path, "cannot be written", &e))
+}
+
+fn hash(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// Whether every file that the manifest in `dir` names is there with its size and hash.
+///
+/// # Errors
+/// Names the first file that differs, or why the manifest cannot be read.
+pub fn verify(dir: &Path) -> Result<(), ContractError> {
+    let path = dir.join(MANIFEST);
+    let text = disk::text(&path)?;
+    let manifest: serde_json::Value = serde_json::from_str(&text)
+        .map_err(|e| ContractError::new(path.display().to_string(), e.to_string()))?;
+    let Some(files) = manifest.get(MANIFEST_FILES).and_then(serde_json::Value::as_object) else {
+        return Err(ContractError::new(path.display().to_string(), "the manifest names no files"));
+    };
+    for (name, entry) in files {
+        let path = dir.join(name);
+        let bytes = disk::bytes(&path)?;
+        let same = entry.get("bytes").and_then(serde_json::Value::as_u64) == Some(bytes.len() as u64)
+            && entry.get("sha256").and_then(serde_json::Value::as_str) == Some(hash(&bytes).as_str());
+        if !same {
+            return Err(ContractError::new(
+                path.display().to_string(),
+                "differs from what the manifest says",
+            ));
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,88 @@
+//! What probes, meters and relays report of the samples, with the faults of probes laid on.
+
+use drawoff_contract::Fault;
+
+use crate::design::Design;
+use crate::dice::{Purpose, chance, dice, normal, uniform};
+use crate::fault::{How, Injected};
+use crate::sums::Sample;
+
+/// One row as the home's unit sends it; values that the home has no meter for are NaN.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Row {
+    /// Stamp, end of the interval, UTC ms.
+    pub(crate) time_ms: i64,
+    pub(crate) probe_degc: [f32; 8],
+    pub(crate) power_w: [f32; 2],
+    pub(crate) call: [Option<bool>; 2],
+    pub(crate) register_wh: i64,
+    pub(crate) surroundings_degc: f32,
+}
+
+/// Sees the samples through the home's probes and meters.
+pub(crate) fn rows(
+    seed: u64,
+    number: u32,
+    home: &Design,
+    samples: &[Sample],
+    start_ms: i64,
+    cadence_s: i64,
+) -> Vec<Row> {
+    let mut rng = dice(seed, number, Purpose::Meters);
+    let steps_per_k = if chance(&mut rng, 0.6) { 10.0 } else { 2.0 };
+    let calibration_k: Vec<f64> =
+        home.true_probe_heights.iter().map(|_| normal(&mut rng, 0.0, 0.15)).collect();
+    let gain = 1.0 + normal(&mut rng, 0.0, 0.005);
+    let room_error_k = normal(&mut rng, 0.0, 0.2);
+    let mut register_wh = uniform(&mut rng, 1.0e5, 3.0e6);
+    let has_element = [0, 1].map(|i| home.heaters.iter().any(|h| h.index == i));
+    let mut frozen = f32::NAN;
+    let mut out = Vec::with_capacity(samples.len());
+    for (i, sample) in samples.iter().enumerate() {
+        let end_s = (i as i64 + 1) * cadence_s;
+        let mut probe_degc = [f32::NAN; 8];
+        for (k, calibration) in calibration_k.iter().enumerate() {
+            let offset_k = offset_k(&home.faults, k, end_s);
+            let felt = sample.probe_degc[k] + calibration + offset_k + normal(&mut rng, 0.0, 0.1);
+            probe_degc[k] = in_steps(felt, steps_per_k);
+        }
+        for injected in home.faults.iter().filter(|f| f.is_on(end_s)) {
+            match (injected.fault, &injected.how) {
+                (Fault::SensorSwap, &How::Probes(first, second)) => probe_degc.swap(first, second),
+                (Fault::SensorStuck, &How::Probe(probe)) => {
+                    frozen = if frozen.is_nan() { probe_degc[probe] } else { frozen };
+                    probe_degc[probe] = frozen;
+                }
+                _ => {}
+            }
+        }
+        let mut power_w = [f32::NAN; 2];
+        let mut call = [None; 2];
+        for element in (0..2).filter(|&e| has_element[e]) {
+            let true_w = sample.power_w[element] * gain;
+            register_wh += true_w * cadence_s as f64 / 3600.0;
+            power_w[element] = (true_w * (1.0 + normal(&mut rng, 0.0, 0.01))).round() as f32;
+            call[element] = Some(sample.call[element]);
+        }
+        let room = sample.room_degc + room_error_k + normal(&mut rng, 0.0, 0.1);
+        out.push(Row {
+            time_ms: start_ms + end_s * 1000,
+            probe_degc,
+            power_w,
+            call,
+            register_wh: register_wh as i64,
+            surroundings_degc: if home.room_measured { in_steps(room, 10.0) } else { f32::NAN },
+        });
+    }
+    out
+}
+
+fn offset_k(faults: &[Injected], probe: usize, second: i64) -> f64 {
+    let here =
+        |f: &&Injected| f.fault == Fault::SensorOffset && f.how == How::Probe(probe) && f.is_on(second);
+    faults.iter().filter(here).map(|f| f.severity).sum()
+}
+
+fn in_steps(value: f64, steps_per_k: f64) -> f32 {
+    ((value * steps_per_k).round() / steps_per_k) as f32
+}

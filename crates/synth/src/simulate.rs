@@ -1,0 +1,304 @@
+//! Runs one home: weather, people, control and cylinder in steps.
+
+use core::ops::Range;
+
+use chrono_tz::Tz;
+use drawoff_contract::local::{minute_of_day, offset_minutes};
+use rand_chacha::ChaCha8Rng;
+
+use crate::climate::{Climate, Wander};
+use crate::control::{Moment, Switches, switches};
+use crate::cylinder::{Cylinder, HEAT_CAPACITY_J_PER_KG_K, INLET_DENSITY_KG_PER_L, STORED_DENSITY_KG_PER_L};
+use crate::design::Design;
+use crate::dice::uniform;
+use crate::fault::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
+use crate::household::Demand;
+use crate::sums::{DaySums, Drawn, Sample, Simulated};
+
+/// Step of draws and heating, s.
+pub(crate) const STEP_S: i64 = 20;
+/// Steps between updates of what moves slowly: losses, conduction, leaks, weather, timers.
+const SLOW_STEPS: i64 = 6;
+/// People stop a shower or bath when the water has run this cold, degC.
+const GIVE_UP_DEGC: f64 = 32.0;
+/// Local hours of gravity circulation: from 22:00 to 06:00.
+const GRAVITY_MINUTES: (u32, u32) = (22 * 60, 6 * 60);
+
+/// What a run needs to know.
+pub(crate) struct Scene<'a> {
+    pub(crate) home: &'a Design,
+    pub(crate) climate: &'a Climate,
+    /// In order of start.
+    pub(crate) demands: &'a [Demand],
+    pub(crate) zone: Tz,
+    /// UTC seconds.
+    pub(crate) range_s: Range<i64>,
+    /// Before the range; leaves no trace but the state of the cylinder.
+    pub(crate) warm_up_s: i64,
+    /// Between samples; a multiple of [`STEP_S`].
+    pub(crate) cadence_s: i64,
+    /// Random numbers for mains voltage and probe pockets.
+    pub(crate) rng: ChaCha8Rng,
+}
+
+struct Run<'a> {
+    scene: &'a Scene<'a>,
+    tank: Cylinder,
+    closed: [bool; 2],
+    imposed: Imposed,
+    moment: Moment,
+    feed_degc: f64,
+    room_degc: f64,
+    heating: bool,
+    now: DaySums,
+    out: Simulated,
+}
+
+/// A probe in its pocket: it follows the water with a lag, and feels a little of the room.
+struct Pocket {
+    height: f64,
+    /// Part of the difference that is made up in one step.
+    follow: f64,
+    towards_room: f64,
+    /// NaN before the first step.
+    degc: f64,
+}
+
+impl Pocket {
+    fn new(rng: &mut ChaCha8Rng, height: f64) -> Self {
+        let lag_s = uniform(rng, 40.0, 200.0);
+        let follow = 1.0 - libm::exp(-(STEP_S as f64) / lag_s);
+        Self { height, follow, towards_room: uniform(rng, 0.0, 0.012), degc: f64::NAN }
+    }
+
+    fn follow(&mut self, tank: &Cylinder, room_degc: f64) {
+        let water_degc = tank.at_degc(self.height);
+        let felt_degc = water_degc - self.towards_room * (water_degc - room_degc);
+        self.degc =
+            if self.degc.is_nan() { felt_degc } else { self.degc + self.follow * (felt_degc - self.degc) };
+    }
+}
+
+/// Runs a home over its range of time.
+pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
+    let &Scene { home, climate, warm_up_s, cadence_s, .. } = scene;
+    let range_s = &scene.range_s;
+    let first_s = range_s.start - warm_up_s;
+    let room_degc = climate.room_degc(first_s);
+    let mut run = Run {
+        tank: Cylinder::new(home.body.clone(), home.control.set_point_degc - 12.0, room_degc),
+        scene,
+        closed: [true; 2],
+        imposed: Imposed::default(),
+        moment: Moment::default(),
+        feed_degc: climate.feed_degc(first_s),
+        room_degc,
+        heating: false,
+        now: DaySums::default(),
+        out: Simulated::default(),
+    };
+    let mut rng = scene.rng.clone();
+    // Power goes with the square of the voltage: sd 1.2 % of voltage, 2.4 % of power.
+    let mut voltage = Wander::new(0.012);
+    let home_voltage = uniform(&mut rng, 0.985, 1.015);
+    run.moment.voltage = home_voltage;
+    let mut pockets: Vec<Pocket> =
+        home.true_probe_heights.iter().map(|&h| Pocket::new(&mut rng, h)).collect();
+    let mut power_sum_w = [0.0; 2];
+    let mut queue = scene.demands.iter().peekable();
+    let mut open: Vec<(&Demand, Drawn)> = Vec::new();
+    let mut day_start_j = run.tank.stored_j();
+    let mut slow_count = 0.0;
+    for step in 0..(range_s.end - first_s) / STEP_S {
+        let second = first_s + step * STEP_S;
+        let recorded = second >= range_s.start;
+        if second == range_s.start {
+            run.now = DaySums::default();
+            run.out = Simulated::default();
+            day_start_j = run.tank.stored_j();
+            slow_count = 0.0;
+        }
+        if step % SLOW_STEPS == 0 {
+            run.slow_step(second);
+            slow_count += 1.0;
+        }
+        while let Some(demand) = queue.next_if(|d| d.start_s < second + STEP_S) {
+            open.push((demand, Drawn { start_s: demand.start_s, ..Drawn::default() }));
+        }
+        if !open.is_empty() {
+            run.draw(second, &mut open);
+        }
+        let switched = run.heat();
+        for pocket in &mut pockets {
+            pocket.follow(&run.tank, run.room_degc);
+        }
+        for (sum, power) in power_sum_w.iter_mut().zip(switched.power_w) {
+            *sum += power;
+        }
+        let end = second + STEP_S;
+        if (end - range_s.start).rem_euclid(cadence_s) == 0 {
+            let steps = cadence_s as f64 / STEP_S as f64;
+            if recorded {
+                let mut probe_degc = [f64::NAN; 8];
+                for (value, pocket) in probe_degc.iter_mut().zip(&pockets) {
+                    *value = pocket.degc;
+                }
+                run.out.samples.push(Sample {
+                    probe_degc,
+                    power_w: power_sum_w.map(|w| w / steps),
+                    call: switched.call,
+                    room_degc: run.room_degc,
+                });
+            }
+            power_sum_w = [0.0; 2];
+            run.moment.voltage = home_voltage + voltage.next(&mut rng);
+        }
+        if recorded && (end.rem_euclid(86_400) == 0 || end == range_s.end) {
+            let stored_j = run.tank.stored_j();
+            run.close_day(stored_j - day_start_j, slow_count);
+            day_start_j = stored_j;
+            slow_count = 0.0;
+        }
+    }
+    let unfinished = open.into_iter().map(|(_, drawn)| drawn);
+    run.out.draws.extend(unfinished);
+    run.out.draws.retain(|d| d.litres > 0.0 && d.start_s >= range_s.start);
+    run.out.draws.sort_by_key(|d| d.start_s);
+    run.out
+}
+
+impl Run<'_> {
+    fn slow_step(&mut self, second: i64) {
+        let seconds = (SLOW_STEPS * STEP_S) as f64;
+        let Scene { home, climate, zone, range_s, .. } = self.scene;
+        let before = core::mem::replace(&mut self.imposed, imposed(&home.faults, second - range_s.start));
+        if before.loss_factor != self.imposed.loss_factor {
+            (self.out.loss_j, self.out.excess_k_s) = (0.0, 0.0);
+        }
+        self.impose_on_body();
+        let local = minute_of_day(*zone, second * 1000);
+        self.moment.minute = if home.control.timer_follows_dst {
+            local
+        } else {
+            let shift = offset_minutes(*zone, range_s.start * 1000) - offset_minutes(*zone, second * 1000);
+            (i64::from(local) + shift).rem_euclid(1440) as u32
+        };
+        self.moment.surplus_w = climate.surplus_w(second);
+        self.feed_degc = climate.feed_degc(second);
+        self.room_degc = climate.room_degc(second);
+
+        let lost_j = self.tank.rest(seconds, self.room_degc);
+        let mean_degc = self.tank.mean_degc();
+        self.now.loss_j += lost_j;
+        self.out.loss_j += lost_j;
+        self.out.excess_k_s += (mean_degc - self.room_degc) * seconds;
+        self.now.mean_tank_degc += mean_degc;
+        self.now.mean_room_degc += self.room_degc;
+        self.now.mean_feed_degc += self.feed_degc;
+
+        let heating_leak = if self.heating { self.imposed.leak_heating_l_per_min } else { 0.0 };
+        self.heating = false;
+        self.leak((self.imposed.leak_l_per_min + heating_leak) * seconds / 60.0);
+        if self.imposed.pump_l_per_min > 0.0 {
+            self.circulate(self.imposed.pump_l_per_min * seconds / 60.0, 0.0, seconds);
+        }
+        if local >= GRAVITY_MINUTES.0 || local < GRAVITY_MINUTES.1 {
+            let pipe_w_per_k = self.imposed.pipe_w_per_k;
+            self.circulate(self.imposed.gravity_l_per_min * seconds / 60.0, pipe_w_per_k, seconds);
+        }
+    }
+
+    fn impose_on_body(&mut self) {
+        let sound = &self.scene.home.body;
+        let body = self.tank.body_mut();
+        body.loss_w_per_k = sound.loss_w_per_k * self.imposed.loss_factor;
+        body.conduction_w_per_m_k = self.imposed.conduction_w_per_m_k.unwrap_or(sound.conduction_w_per_m_k);
+        if let Some(share) = self.imposed.stirred_share {
+            body.least_stirred_l = share * sound.volume_l;
+            body.entrainment = BROKEN_INLET_ENTRAINMENT;
+        }
+    }
+
+    fn leak(&mut self, litres: f64) {
+        let out_degc = self.tank.flow(litres * STORED_DENSITY_KG_PER_L, self.feed_degc);
+        self.now.litres.leak += litres * STORED_DENSITY_KG_PER_L / INLET_DENSITY_KG_PER_L;
+        self.now.heat_j.leak +=
+            litres * STORED_DENSITY_KG_PER_L * HEAT_CAPACITY_J_PER_KG_K * (out_degc - self.feed_degc);
+    }
+
+    /// Carries water from the top through a pipe that cools it and back to the base.
+    fn circulate(&mut self, litres: f64, pipe_w_per_k: f64, seconds: f64) {
+        if litres <= 0.0 {
+            return;
+        }
+        let heat_capacity = litres * STORED_DENSITY_KG_PER_L * HEAT_CAPACITY_J_PER_KG_K;
+        let kept = libm::exp(-pipe_w_per_k * seconds / heat_capacity);
+        let back_degc = self.room_degc + (self.tank.top_degc() - self.room_degc) * kept;
+        let out_degc = self.tank.flow(litres * STORED_DENSITY_KG_PER_L, back_degc);
+        self.now.litres.circulation += litres * STORED_DENSITY_KG_PER_L / INLET_DENSITY_KG_PER_L;
+        self.now.heat_j.circulation += heat_capacity * (out_degc - back_degc);
+    }
+
+    /// Serves the open taps over one step; the mixing valve takes what it needs of hot water.
+    fn draw(&mut self, second: i64, open: &mut Vec<(&Demand, Drawn)>) {
+        let top_degc = self.tank.top_degc();
+        let mut total_kg = 0.0;
+        let mut parts = Vec::with_capacity(open.len());
+        for (demand, _) in open.iter() {
+            let until = (demand.start_s + demand.seconds).min(second + STEP_S);
+            let seconds = (until - demand.start_s.max(second)).max(0) as f64;
+            let hot_share = if top_degc > demand.mixed_degc {
+                (demand.mixed_degc - self.feed_degc) / (top_degc - self.feed_degc)
+            } else {
+                1.0
+            };
+            let kg = demand.l_per_min * seconds / 60.0 * hot_share * INLET_DENSITY_KG_PER_L;
+            total_kg += kg;
+            parts.push((seconds, kg));
+        }
+        let out_degc = self.tank.flow(total_kg, self.feed_degc);
+        let l_per_min = total_kg / INLET_DENSITY_KG_PER_L * 60.0 / STEP_S as f64;
+        self.tank.stir_by_inlet(total_kg, l_per_min);
+        for ((_, drawn), (seconds, kg)) in open.iter_mut().zip(parts) {
+            let litres = kg / INLET_DENSITY_KG_PER_L;
+            let heat_j = kg * HEAT_CAPACITY_J_PER_KG_K * (out_degc - self.feed_degc);
+            drawn.seconds += seconds;
+            drawn.litres += litres;
+            drawn.litre_degc += litres * out_degc;
+            drawn.heat_j += heat_j;
+            self.now.litres.draw += litres;
+            self.now.heat_j.draw += heat_j;
+        }
+        let draws = &mut self.out.draws;
+        open.retain(|(demand, drawn)| {
+            let over = demand.start_s + demand.seconds <= second + STEP_S
+                || (demand.gives_up && drawn.seconds >= 60.0 && out_degc < GIVE_UP_DEGC);
+            if over {
+                draws.push(drawn.clone());
+            }
+            !over
+        });
+    }
+
+    fn heat(&mut self) -> Switches {
+        let home = self.scene.home;
+        let switched =
+            switches(&home.control, &home.heaters, &self.tank, self.moment, &self.imposed, &mut self.closed);
+        for heater in &home.heaters {
+            let heat_j = switched.power_w[heater.index] * STEP_S as f64;
+            self.heating |= heat_j > 0.0;
+            self.now.element_j[heater.index] += heat_j;
+            self.tank.heat(heat_j, heater.height);
+        }
+        switched
+    }
+
+    fn close_day(&mut self, storage_change_j: f64, slow_count: f64) {
+        self.now.storage_change_j = storage_change_j;
+        for mean in [&mut self.now.mean_tank_degc, &mut self.now.mean_room_degc, &mut self.now.mean_feed_degc]
+        {
+            *mean /= slow_count;
+        }
+        self.out.days.push(core::mem::take(&mut self.now));
+    }
+}
