@@ -88,8 +88,12 @@ table! {
         draw_mean_fall_k: f64, "K";
         /// Mean difference between the warmest and coldest probe when the cylinder is partly charged.
         spread_k: Option<f64>, "K";
-        /// Quiet loss: lower quantile of the hourly heat leaving without heating, less the declared loss.
+        /// Quiet loss: lower quantile of the heat leaving over two-hour windows, less the declared loss.
         quiet_w: Option<f64>, "W";
+        /// The same over windows between 22 and 6 o'clock, local time, of this calendar day.
+        quiet_night_w: Option<f64>, "W";
+        /// The same over windows between 6 and 22 o'clock, local time.
+        quiet_day_w: Option<f64>, "W";
         /// Lower quantile of the heat leaving while heating, less the declared loss.
         heating_quiet_w: Option<f64>, "W";
     }

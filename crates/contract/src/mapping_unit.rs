@@ -112,6 +112,13 @@ pub struct Conversion {
 
 impl Conversion {
     /// The converted value; NaN stays NaN.
+    ///
+    /// ```
+    /// use drawoff_contract::{Channel, mapping::Unit};
+    /// // 0.25 kWh in five minutes are a mean of 3 kW.
+    /// assert_eq!(Unit::KWh.conversion(Channel::Power(0), 5.0).apply(0.25), 3000.0);
+    /// assert_eq!(Unit::TenthsDegC.conversion(Channel::Probe(0), 5.0).apply(601.0), 60.1);
+    /// ```
     #[must_use]
     pub fn apply(self, value: f64) -> f64 {
         (value + self.add) * self.multiply / self.divide

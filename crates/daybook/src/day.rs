@@ -61,8 +61,8 @@ pub(crate) fn reduce_day(
     let spells_heat = heat_spells(&frame, &b, setup, day, cadence_ms);
     let mut spells = idle_segments(&frame, &b, setup, day);
     spells.extend(spells_heat);
-    let (quiet_w, heating_quiet_w) = quiet_losses(&frame, &b);
-    let draws = draw_offs(&frame, &b, setup, day, quiet_w.unwrap_or(0.0));
+    let quiet = quiet_losses(&frame, &b, setup);
+    let draws = draw_offs(&frame, &b, setup, day, quiet.all.unwrap_or(0.0));
     let (draw_top_fall_k, draw_mean_fall_k) = mixing(&frame, &b, setup, &draws);
     let probes = probe_day(&frame, &heated_from(&frame, &b, setup), setup);
     let halves = half_hours(&frame, &b, setup, day);
@@ -109,8 +109,10 @@ pub(crate) fn reduce_day(
         draw_top_fall_k,
         draw_mean_fall_k,
         spread_k: spread_k(&frame, &b),
-        quiet_w,
-        heating_quiet_w,
+        quiet_w: quiet.all,
+        quiet_night_w: quiet.night,
+        quiet_day_w: quiet.day,
+        heating_quiet_w: quiet.heating,
     };
     carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);
     carry.cadence_ms = cadence_ms;
@@ -200,6 +202,9 @@ fn heated_from(frame: &Frame, b: &Balance, setup: &Setup) -> Vec<Option<f64>> {
         .collect()
 }
 
+/// Share of the rating over a whole interval that only a heater left on can reach without a call at its start.
+const UNCALLED_SHARE: f64 = 0.6;
+
 #[derive(Default)]
 struct Elements {
     call_hours: Vec<f32>,
@@ -234,7 +239,12 @@ fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
             if !c0.is_nan() && !c1.is_nan() {
                 let limit = if rated.is_finite() { 0.1 * rated } else { 200.0 };
                 add(&mut dead, if called && p < limit { b.hours[k] } else { 0.0 });
-                add(&mut uncalled, if c0 < 0.5 && c1 < 0.5 && powered { b.hours[k] } else { 0.0 });
+                // Short heats between two stamps leave no call at either; at full power over neighbouring intervals
+                // the heater ran through the stamp between them.
+                let full_now = p >= UNCALLED_SHARE * limit / 0.1;
+                let full_before = frame.power[e][k - 1] >= UNCALLED_SHARE * limit / 0.1;
+                let through = c0 < 0.5 && full_before && full_now && !b.gap[k - 1];
+                add(&mut uncalled, if through { b.hours[k] } else { 0.0 });
                 if called && powered {
                     full.push(p);
                 }

@@ -5,8 +5,6 @@ use crate::setup::Setup;
 
 /// Neighbours this close to each other span water of one temperature.
 const FLAT_K: f64 = 1.0;
-/// Water this cold below a heated zone is cold feed at rest: flat to the base.
-const COLD_FLAT_DEGC: f64 = 22.0;
 /// A lower probe may read this much over an upper one without being out of order: calibration and noise.
 const INVERSION_SLACK_K: f64 = 0.8;
 /// A run of equal values counts from this length.
@@ -160,16 +158,17 @@ fn flat_residual(row: &[f64], heights: &[f64], p: usize, heated_from: Option<f64
         // Neighbours that agree can only span one temperature: water lies in layers, warm over cold.
         return within(a, b).then(|| row[p] - f64::midpoint(a, b));
     }
-    if p == 0 && n >= 3 {
-        // The top is no hotter than the zone below while that zone is mixed from an element below it.
-        let mixed = heated_from.is_some_and(|h| h < heights[2]);
-        return (mixed && within(row[1], row[2])).then(|| row[0] - f64::midpoint(row[1], row[2]));
+    if n < 3 {
+        return None;
     }
-    if p + 1 == n && n >= 3 {
-        let cold = row[n - 2] < COLD_FLAT_DEGC;
-        let mixed = heated_from.is_some_and(|h| h < heights[n - 1]);
-        return ((cold || mixed) && within(row[n - 2], row[n - 3]))
-            .then(|| row[n - 1] - f64::midpoint(row[n - 2], row[n - 3]));
+    if p == 0 {
+        // Under a colder top probe lies no warmer water; a hotter one is out of order only while all is being mixed.
+        let mixed = heated_from.is_some_and(|h| h < heights[2]) && within(row[1], row[2]);
+        let residual = row[0] - row[1];
+        return if mixed { Some(row[0] - f64::midpoint(row[1], row[2])) } else { Some(residual.min(0.0)) };
     }
-    None
+    // The lowest probe is never warmer than the one above; it may be much colder.
+    let mixed = heated_from.is_some_and(|h| h < heights[n - 1]) && within(row[n - 2], row[n - 3]);
+    let residual = row[n - 1] - row[n - 2];
+    if mixed { Some(row[n - 1] - f64::midpoint(row[n - 2], row[n - 3])) } else { Some(residual.max(0.0)) }
 }

@@ -1,7 +1,7 @@
 //! Idle segments with their cooling, and heating spells; both cut at local midnight.
 
 use drawoff_contract::daybook::SpellNote;
-use drawoff_contract::local::LocalDay;
+use drawoff_contract::local::{LocalDay, minute_of_day};
 use drawoff_contract::Utc;
 
 use crate::balance::Balance;
@@ -14,9 +14,13 @@ const SETTLE_MS: i64 = 45 * 60_000;
 const IDLE_MS: i64 = 90 * 60_000;
 /// A shorter remainder still counts from this length.
 const SHORTEST_IDLE_MS: i64 = 60 * 60_000;
-/// Lengths of the windows whose lower quantile is the quiet loss.
-const QUIET_IDLE_H: f64 = 1.0;
-const QUIET_HEATING_H: f64 = 0.5;
+/// Lengths of the windows whose lower quantile is the quiet loss: long against noise, and while heating short enough
+/// to fit a reheat that makes up for standing loss alone.
+const QUIET_H: f64 = 2.0;
+const QUIET_HEATING_H: f64 = 0.25;
+/// The night, local minutes of the day.
+const NIGHT_START_MIN: u32 = 22 * 60;
+const NIGHT_END_MIN: u32 = 6 * 60;
 /// Lower quantile: below what draw-offs reach, above what noise reaches.
 const QUIET_QUANTILE: f64 = 0.2;
 
@@ -157,7 +161,7 @@ fn heat_spell(
     let stop = (0..frame.width).rev().find(|&p| setup.heights[p] >= height && !end_row[p].is_nan()).map(|p| end_row[p]);
     let mut powers: Vec<f64> = (first + 1..last).map(|k| b.heater_wh[k] / b.hours[k]).filter(|v| !v.is_nan()).collect();
     let ends_day = last + 1 == frame.len();
-    let windows = quiet_windows(b, first + 2, last, QUIET_HEATING_H);
+    let windows = quiet_windows(b, first + 1, last, QUIET_HEATING_H);
     SpellNote {
         start: Utc(frame.time_ms[first - 1]),
         end: Utc(frame.time_ms[last]),
@@ -234,24 +238,58 @@ pub(crate) fn quantile(values: &mut [f64], q: f64) -> Option<f64> {
     Some(values[low] + (values[high] - values[low]) * (at - at.floor()))
 }
 
-/// Quiet loss of the day: not heating, and while heating.
-pub(crate) fn quiet_losses(frame: &Frame, b: &Balance) -> (Option<f64>, Option<f64>) {
-    let mut idle = Vec::new();
-    let mut heating = Vec::new();
-    let mut first = frame.context.max(1);
-    while first < frame.len() {
-        let state = b.heating[first];
+/// Lower quantiles of what leaves besides the declared loss, W.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Quiet {
+    /// Over all windows of the day.
+    pub(crate) all: Option<f64>,
+    /// Over windows between 22 and 6 o'clock.
+    pub(crate) night: Option<f64>,
+    /// Over the other windows.
+    pub(crate) day: Option<f64>,
+    /// While heating.
+    pub(crate) heating: Option<f64>,
+}
+
+/// Quiet losses of the day. The balance closes whether or not the heater runs, so both count for the long windows.
+pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
+    let is_night = |k: usize| {
+        let minute = minute_of_day(setup.zone, frame.time_ms[k] - 1);
+        !(NIGHT_END_MIN..NIGHT_START_MIN).contains(&minute)
+    };
+    let start = frame.context.max(1);
+    let (mut night, mut day, mut heating) = (Vec::new(), Vec::new(), Vec::new());
+    runs(start, frame.len(), |k| (b.gap[k], is_night(k)), |first, last| {
+        if !b.gap[first] {
+            let windows = quiet_windows(b, first, last, QUIET_H);
+            if is_night(first) { night.extend(windows) } else { day.extend(windows) }
+        }
+    });
+    runs(start, frame.len(), |k| (b.gap[k], b.heating[k]), |first, last| {
+        if b.heating[first] {
+            // The first interval is heated in part only.
+            heating.extend(quiet_windows(b, first + 1, last, QUIET_HEATING_H));
+        }
+    });
+    let all: Vec<f64> = night.iter().chain(&day).copied().collect();
+    Quiet {
+        all: lower_quantile(all),
+        night: lower_quantile(night),
+        day: lower_quantile(day),
+        heating: lower_quantile(heating),
+    }
+}
+
+/// Calls `each` with the first and last index of every run of equal keys.
+fn runs<K: PartialEq>(from: usize, to: usize, key: impl Fn(usize) -> K, mut each: impl FnMut(usize, usize)) {
+    let mut first = from;
+    while first < to {
+        let state = key(first);
         let mut last = first;
-        while last + 1 < frame.len() && b.heating[last + 1] == state && !b.gap[last + 1] {
+        while last + 1 < to && key(last + 1) == state {
             last += 1;
         }
-        // The first intervals after a change are still settling.
-        if state {
-            heating.extend(quiet_windows(b, first + 2, last, QUIET_HEATING_H));
-        } else {
-            idle.extend(quiet_windows(b, first + 4, last, QUIET_IDLE_H));
-        }
+        each(first, last);
         first = last + 1;
     }
-    (lower_quantile(idle), lower_quantile(heating))
 }

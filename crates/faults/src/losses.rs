@@ -1,7 +1,8 @@
 //! Excess standing loss, steady leak, water passing while heating, gravity circulation at night.
 
-use drawoff_contract::local::minute_of_day;
 use drawoff_contract::Fault;
+use drawoff_contract::daybook::{DayNote, SpellNote};
+use drawoff_contract::local::minute_of_day;
 use drawoff_homes::robust::{median, quantile, step};
 
 use crate::assessment::Assessment;
@@ -67,35 +68,71 @@ fn top_degc(ctx: &Context<'_>) -> f64 {
     median(&tops)
 }
 
-/// Lower quantile of each day's idle segments, heat leaving beyond the standing loss, W: by night and by day.
-fn excess_by_day(ctx: &Context<'_>) -> (Vec<f64>, Vec<f64>) {
+/// A loss coefficient that no leak has crept into, W/K: the one read, but not beyond what insulation usually is.
+fn insulation_w_per_k(ctx: &Context<'_>) -> f64 {
+    let read = ctx.reading.balance_w_per_k;
+    ctx.cylinder.declared_loss_w_per_k.map_or(read, |d| read.min(1.35 * d))
+}
+
+/// Quiet heat loss beyond the standing loss by day, W: NaN when unknown. `pick` chooses night, day or all.
+fn excess_w(ctx: &Context<'_>, pick: impl Fn(&DayNote) -> Option<f64>) -> Vec<f64> {
+    let insulation = insulation_w_per_k(ctx);
+    let declared = ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6);
+    ctx.days
+        .iter()
+        .zip(&ctx.reading.room_degc)
+        .map(|(d, room)| match (pick(d), d.mean_degc) {
+            (Some(quiet), Some(mean)) => {
+                quiet + declared * (mean - d.surroundings_degc.unwrap_or(18.0)) - insulation * (mean - room)
+            }
+            _ => f64::NAN,
+        })
+        .collect()
+}
+
+/// Upward creep of the cold front through idle water, l/min: lower quantile of each day's idle segments, by night and by day.
+///
+/// Insulation cools each probe in proportion to its lift; creep cools it in proportion to the gradient at its height.
+fn creep(ctx: &Context<'_>) -> (Vec<f64>, Vec<f64>) {
     let n = ctx.days.len();
     let mut night: Vec<Vec<f64>> = vec![Vec::new(); n];
     let mut rest: Vec<Vec<f64>> = vec![Vec::new(); n];
-    let declared = ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6);
     for spell in ctx.spells.iter().filter(|s| s.kind == "idle") {
-        let Some(net) = spell.net_out_w else { continue };
         let i = ctx.day_index(spell.end.0);
-        let mean = ctx.days[i].mean_degc.unwrap_or(f64::NAN);
-        let level = spell_mean(ctx, spell).unwrap_or(mean);
-        let room = spell.surroundings_degc.unwrap_or(ctx.reading.room_degc[i]);
-        let first_pass_room = spell.surroundings_degc.unwrap_or(18.0);
-        let excess = net + declared * (level - first_pass_room) - ctx.reading.balance_w_per_k * (level - room);
+        let Some(flow) = creep_of(ctx, spell, ctx.reading.room_degc[i]) else { continue };
         let minute = minute_of_day(ctx.cylinder.zone, i64::midpoint(spell.start.0, spell.end.0));
         if minute >= NIGHT.0 || minute < NIGHT.1 {
-            night[i].push(excess);
+            night[i].push(flow);
         } else {
-            rest[i].push(excess);
+            rest[i].push(flow);
         }
     }
     let low = |lists: Vec<Vec<f64>>| lists.iter().map(|v| quantile(v, 0.25)).collect();
     (low(night), low(rest))
 }
 
-fn spell_mean(ctx: &Context<'_>, spell: &drawoff_contract::daybook::SpellNote) -> Option<f64> {
-    let profile = drawoff_tank::profile::Profile::new(&ctx.cylinder.probe_heights)?;
-    let levels: Vec<f64> = spell.level_degc.iter().map(|v| f64::from(*v)).collect();
-    Some(profile.mean(&levels)).filter(|v| !v.is_nan())
+fn creep_of(ctx: &Context<'_>, spell: &SpellNote, room: f64) -> Option<f64> {
+    let heights = &ctx.cylinder.probe_heights;
+    let volume = ctx.cylinder.volume_l?;
+    let n = heights.len().min(spell.level_degc.len());
+    if n < 3 {
+        return None;
+    }
+    let rate = insulation_w_per_k(ctx) / (volume * 1.15);
+    let room = spell.surroundings_degc.unwrap_or(room);
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for p in 1..n - 1 {
+        let level = |q: usize| f64::from(spell.level_degc[q]);
+        let gradient = (level(p - 1) - level(p + 1)) / (heights[p - 1] - heights[p + 1]);
+        let cooling = -f64::from(spell.slope_or_stop[p]) - rate * (level(p) - room);
+        if gradient.is_nan() || cooling.is_nan() {
+            continue;
+        }
+        sum += gradient * cooling;
+        weight += gradient * gradient;
+    }
+    // A front is needed: 40 K over the whole height at one probe at least.
+    (weight > 1600.0).then(|| sum / weight * volume / 60.0)
 }
 
 /// Hot water leaves round the clock.
@@ -103,23 +140,28 @@ fn spell_mean(ctx: &Context<'_>, spell: &drawoff_contract::daybook::SpellNote) -
 pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "steady outflow of hot water, l/min";
     let fault = Fault::LeakSteady;
-    let (night, rest) = excess_by_day(ctx);
-    let both: Vec<f64> = (0..ctx.days.len())
-        .map(|i| match (night[i].is_nan(), rest[i].is_nan()) {
-            // A leak runs by night and by day: the smaller of the two is what is steady.
-            (false, false) => night[i].min(rest[i]),
-            (false, true) => night[i],
-            (true, _) => rest[i],
-        })
-        .collect();
-    let known = both.iter().filter(|v| !v.is_nan()).count();
-    if known < 5 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 5 days with idle hours");
-    }
     let per_watt = 1.0 / (ctx.wh_per_litre(top_degc(ctx)) * 60.0);
-    let flow: Vec<f64> = both.iter().map(|w| w * per_watt).collect();
+    let night = excess_w(ctx, |d| d.quiet_night_w);
+    let rest = excess_w(ctx, |d| d.quiet_day_w);
+    // A leak runs by night and by day: the smaller of the two is what is steady.
+    let flow: Vec<f64> = night
+        .iter()
+        .zip(&rest)
+        .map(|(n, r)| if n.is_nan() || r.is_nan() { f64::NAN } else { n.min(*r) * per_watt })
+        .collect();
+    let known = flow.iter().filter(|v| !v.is_nan()).count();
+    if known < 5 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 5 days with a closed balance by night and by day");
+    }
     let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(5).collect();
-    let now = median(&recent);
+    let by_heat = median(&recent);
+    let (creep_night, creep_rest) = creep(ctx);
+    let latest = |v: &[f64]| median(&v.iter().rev().copied().filter(|x| !x.is_nan()).take(5).collect::<Vec<_>>());
+    let fronts: Vec<f64> =
+        [latest(&creep_night), latest(&creep_rest)].into_iter().filter(|v| !v.is_nan()).collect();
+    let by_front = fronts.iter().copied().reduce(f64::min);
+    // Both must speak for it where both can be seen: heat alone may be bad insulation, a front alone a warm pipe.
+    let now = by_front.map_or(by_heat, |f| by_heat.min(1.5 * f.max(0.0)));
     let mut found = Assessment::judged(fault, STATISTIC, now, LEAK_L_PER_MIN, 0.015);
     found.days = recent.len();
     if found.is_fault() {
@@ -127,11 +169,16 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.days = change.map_or(known, |s| ctx.days.len() - s.at);
         found.evidence_for = format!(
-            "Hot water leaves at about {now:.2} l/min round the clock and cold replaces it at the base, also when nobody draws."
+            "Hot water leaves at about {by_heat:.2} l/min round the clock{}, also when nobody draws.",
+            by_front.map_or(String::new(), |f| format!(" and the cold front rises at {f:.2} l/min through idle water"))
         );
-        found = found.with_energy(now / per_watt * KWH_PER_YEAR_PER_W, 0.2);
+        found = found.with_energy(by_heat / per_watt * KWH_PER_YEAR_PER_W, 0.2);
     } else {
-        found.evidence_against = format!("In the quietest hours no more than {:.3} l/min could leave.", now.max(0.0));
+        found.evidence_against = format!(
+            "In the quietest hours {:.3} l/min could leave by the heat balance{}.",
+            by_heat.max(0.0),
+            by_front.map_or(String::new(), |f| format!(", {:.3} l/min by the rise of the cold front", f.max(0.0)))
+        );
     }
     found
 }
@@ -141,18 +188,18 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
 pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "extra heat leaving at night, W";
     let fault = Fault::GravityNight;
-    let (night, rest) = excess_by_day(ctx);
-    let typical_rest: Vec<f64> = rest.iter().copied().filter(|v| !v.is_nan()).collect();
-    let nights: Vec<f64> = night.iter().rev().copied().filter(|v| !v.is_nan()).take(5).collect();
-    if nights.len() < 3 || typical_rest.len() < 3 {
-        return Assessment::too_little(fault, STATISTIC, "too few idle hours by night or by day");
+    let night = excess_w(ctx, |d| d.quiet_night_w);
+    let rest = excess_w(ctx, |d| d.quiet_day_w);
+    let extra: Vec<f64> = night.iter().zip(&rest).map(|(n, r)| n - r.max(0.0)).collect();
+    let recent: Vec<f64> = extra.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
+    if recent.len() < 4 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with a closed balance by night and by day");
     }
-    let recent_rest: Vec<f64> = rest.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
-    let now = median(&nights) - median(&recent_rest).max(0.0);
+    let now = median(&recent);
     let mut found = Assessment::judged(fault, STATISTIC, now, GRAVITY_W, 25.0);
-    found.days = nights.len();
+    found.days = recent.len();
     if found.is_fault() {
-        let change = step(&night, 3, 10.0).filter(|s| s.after - s.before > 0.5 * now);
+        let change = step(&extra, 3, 10.0).filter(|s| s.after - s.before > 0.5 * now);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for = format!(
             "Between 22 and 6 o'clock about {now:.0} W more leaves than by day, though nothing is drawn: hot water circulates and cools."
@@ -185,7 +232,8 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
     if recent.len() < 4 {
         return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with long heating spells");
     }
-    let now = median(&recent);
+    // Draw-offs call for heat, so many heats hold one; a valve that passes does so in every heat.
+    let now = quantile(&recent, 0.3);
     let mut found = Assessment::judged(fault, STATISTIC, now, HEATING_LEAK_L_PER_MIN, 0.05);
     found.days = recent.len();
     if found.is_fault() {

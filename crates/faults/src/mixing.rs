@@ -6,38 +6,56 @@ use drawoff_homes::robust::{median, step};
 use crate::assessment::Assessment;
 use crate::context::Context;
 
+/// Share of the way from the cold feed to the hottest water that a layered, partly charged cylinder keeps between its
+/// warmest and coldest probe. Sound ones stand well above, also with part-tank heating and without draw-offs.
+const LAYERED_SHARE: f64 = 0.42;
 /// In a layered cylinder the top hardly cools while a charged one gives water; in a mixed one it cools like the mean.
-const MIXED_SHARE: f64 = 0.5;
+const MIXED_FALL: f64 = 0.6;
 
 /// Hot and cold water mix.
 #[must_use]
 pub fn destratified(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str = "fall of the top over the fall of the mean in draw-offs";
+    const STATISTIC: &str = "lost share of the spread between hot and cold, partly charged";
     let fault = Fault::Destratified;
     if ctx.cylinder.probe_heights.len() < 3 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
     }
-    let share: Vec<f64> = ctx
+    let lost: Vec<f64> = ctx
+        .days
+        .iter()
+        .zip(&ctx.reading.cold_degc)
+        .map(|(d, cold)| {
+            let top = d.probe_max_degc.iter().copied().filter(|v| !v.is_nan()).fold(f32::NAN, f32::max);
+            d.spread_k.map_or(f64::NAN, |s| 1.0 - s / (f64::from(top) - cold).max(10.0))
+        })
+        .collect();
+    let fall: Vec<f64> = ctx
         .days
         .iter()
         .map(|d| if d.draw_mean_fall_k >= 2.0 { d.draw_top_fall_k / d.draw_mean_fall_k } else { f64::NAN })
         .collect();
-    let recent: Vec<f64> = share.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
-    if recent.len() < 4 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with draw-offs from a charged cylinder");
+    let latest = |v: &[f64]| v.iter().rev().copied().filter(|x| !x.is_nan()).take(7).collect::<Vec<f64>>();
+    let (recent, recent_fall) = (latest(&lost), latest(&fall));
+    if recent.len() < 3 && recent_fall.len() < 4 {
+        return Assessment::too_little(fault, STATISTIC, "too few days on which the cylinder was partly charged");
     }
-    let now = median(&recent);
-    let mut found = Assessment::judged(fault, STATISTIC, now, MIXED_SHARE, 0.15);
-    found.days = recent.len();
+    let limit = 1.0 - LAYERED_SHARE;
+    let by_spread = if recent.len() >= 3 { median(&recent) } else { 0.0 };
+    let by_fall = if recent_fall.len() >= 4 { median(&recent_fall) / MIXED_FALL * limit } else { 0.0 };
+    let mut found = Assessment::judged(fault, STATISTIC, by_spread.max(by_fall.min(1.0)), limit, 0.12);
+    found.days = recent.len().max(recent_fall.len());
     if found.is_fault() {
-        let change = step(&share, 4, 0.03).filter(|s| s.after - s.before > 0.25);
+        let change = step(&lost, 3, 0.03).filter(|s| s.after - s.before > 0.15);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for = format!(
-            "In draw-offs the top cools by {:.0} % of what the whole cools by: hot and cold water mix instead of lying in layers.",
-            now * 100.0
+            "Partly charged, the cylinder keeps only {:.0} % of the difference between hot and cold water: they mix instead of lying in layers.",
+            (1.0 - by_spread).max(0.0) * 100.0
         );
     } else {
-        found.evidence_against = format!("In draw-offs the top cools by {:.0} % of what the whole cools by.", now * 100.0);
+        found.evidence_against = format!(
+            "Partly charged, the cylinder keeps {:.0} % of the difference between hot and cold water.",
+            (1.0 - by_spread) * 100.0
+        );
     }
     found
 }

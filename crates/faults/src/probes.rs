@@ -9,7 +9,7 @@ use crate::context::Context;
 /// A probe off by less than this is within calibration and pocket effects, K.
 const OFFSET_K: f64 = 2.5;
 /// Reading over its neighbour below while both lie in water of one temperature: impossible, so little is enough.
-const SWAP_GAIN_K: f64 = 0.25;
+const SWAP_GAIN_K: f64 = 0.08;
 
 fn value(list: &[f32], p: usize) -> f64 {
     list.get(p).map_or(f64::NAN, |v| f64::from(*v))
@@ -148,7 +148,7 @@ pub fn sensor_swap(ctx: &Context<'_>) -> Assessment {
     // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
     let gain = now - left;
     let explains = now > 0.0 && left < 0.2 * now;
-    let mut found = Assessment::judged(fault, STATISTIC, if explains { gain } else { 0.0 }, SWAP_GAIN_K, 0.2);
+    let mut found = Assessment::judged(fault, STATISTIC, if explains { gain } else { 0.0 }, SWAP_GAIN_K, 0.05);
     found.days = last.len();
     if found.is_fault() {
         let mut order = usual;

@@ -1,15 +1,16 @@
 //! Thermostat cuts out too hot or too cold.
 
-use drawoff_contract::daybook::SpellNote;
 use drawoff_contract::Fault;
+use drawoff_contract::daybook::SpellNote;
+use drawoff_contract::local::minute_of_day;
 use drawoff_homes::robust::{median, quantile, step};
 
 use crate::assessment::Assessment;
 use crate::context::{Context, KWH_PER_YEAR_PER_W};
 use crate::elements::hottest;
 
-/// Over the set point by this much: more than hysteresis, probe calibration and overshoot together.
-const HOT_K: f64 = 5.5;
+/// Over the set point by this much: more than probe calibration, resolution and overshoot together.
+const HOT_K: f64 = 3.0;
 /// Under the set point by this much.
 const COLD_K: f64 = 5.5;
 /// Stops this close together are made by a thermostat; a timer or a lack of surplus scatters them.
@@ -89,7 +90,7 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
     }
     let values: Vec<f64> = recent.iter().map(|&i| under[i]).collect();
     let now = median(&values);
-    let tight = quantile(&values, 0.8) - quantile(&values, 0.2) <= CLUSTER_K;
+    let tight = quantile(&values, 0.8) - quantile(&values, 0.2) <= CLUSTER_K && !ends_by_the_clock(ctx, &stops);
     let mut found = Assessment::judged(fault, STATISTIC, if tight { now } else { now.min(COLD_K - 2.0) }, COLD_K, 2.0);
     found.days = recent.len();
     if found.is_fault() {
@@ -107,4 +108,19 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
         };
     }
     found
+}
+
+/// Ends this close to each other in the local day are made by a timer, minutes.
+const CLOCK_MIN: f64 = 12.0;
+
+/// Whether the last spells of the recent days end at one time of day: then the timer ends them, not the thermostat.
+fn ends_by_the_clock(ctx: &Context<'_>, stops: &[&SpellNote]) -> bool {
+    let recent = ctx.last_days(RECENT_DAYS);
+    let ends: Vec<f64> = recent
+        .filter_map(|i| {
+            let longest = stops.iter().filter(|s| s.day == ctx.days[i].day).max_by_key(|s| s.end.0 - s.start.0)?;
+            Some(f64::from(minute_of_day(ctx.cylinder.zone, longest.end.0)))
+        })
+        .collect();
+    ends.len() >= 3 && quantile(&ends, 0.8) - quantile(&ends, 0.2) <= CLOCK_MIN
 }

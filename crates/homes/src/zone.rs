@@ -62,7 +62,13 @@ fn observation(
     let slope = usable[..inner].iter().map(|&p| f64::from(spell.slope_or_stop[p])).sum::<f64>() / inner as f64;
     let border = heights[usable[zone - 1]];
     let share = match usable.get(zone) {
-        Some(&below) => 1.0 - f64::midpoint(border, heights[below]),
+        // The zone ends where the profile, straight between the probes, has fallen by the zone's tolerance.
+        Some(&below) => {
+            let mean = |p: usize| f64::from(spell.level_degc[p]);
+            let (last, next) = (mean(top) - mean(usable[zone - 1]), mean(top) - mean(below));
+            let part = ((ZONE_K - last) / (next - last)).clamp(0.0, 1.0);
+            1.0 - border + part * (border - heights[below])
+        }
         None => 1.0,
     };
     let lift_k = level - rooms.of_spell(spell);

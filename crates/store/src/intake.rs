@@ -1,7 +1,10 @@
 //! From foreign exports to readings of each home, with every row accounted for.
 
+#[cfg(test)]
+mod bad_files;
 mod check;
 mod file;
+mod ipc;
 mod long;
 mod merge;
 mod names;
@@ -53,7 +56,9 @@ pub struct FileReport {
 /// Reads all exports at `source`: a file, or a folder with files in it and in folders below.
 ///
 /// Rows are checked in this order, and rejected for the first reason that applies: no home, home not in the
-/// register, no time, absurd time, unknown channel, no value. `progress` is told the rows of each batch as it is
+/// register, unknown channel, no time, absurd time, no value. Of copies (same home and instant, and channel in the
+/// long shape) the last in path and file order counts. A mapped column that a file lacks counts as null if another
+/// file has it. A row is out of order when a row of its file and home (and channel) before it is later. `progress` is told the rows of each batch as it is
 /// decoded, from any thread. A source without files gives one report with that error. The result does not depend
 /// on the number of threads.
 pub fn gather(

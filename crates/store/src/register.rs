@@ -37,7 +37,7 @@ pub fn read(
                 break;
             }
         };
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = record.position().map_or(0, |at| line_of(&text, at));
         if record.iter().all(|field| field.trim().is_empty()) {
             continue;
         }
@@ -60,6 +60,13 @@ pub fn read(
     Ok((cylinders, problems))
 }
 
+/// The line a record stands on; the reader's own count stops before the empty lines ahead of it.
+fn line_of(text: &str, at: &csv::Position) -> u64 {
+    let rest = usize::try_from(at.byte()).ok().and_then(|byte| text.as_bytes().get(byte..)).unwrap_or(&[]);
+    let empty = rest.iter().take_while(|b| matches!(b, b'\n' | b'\r')).filter(|b| **b == b'\n').count();
+    at.line() + empty as u64
+}
+
 fn check_columns(subject: &str, found: &[&str], wanted: &[&str]) -> Result<(), ContractError> {
     let missing: Vec<&str> = wanted.iter().copied().filter(|w| !found.contains(w)).collect();
     if missing.is_empty() {
@@ -73,4 +80,39 @@ fn check_columns(subject: &str, found: &[&str], wanted: &[&str]) -> Result<(), C
         hints.join("; ")
     };
     Err(ContractError::new(subject, format!("column {listed} is missing")).with_hint(hint))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::testing::{wide_mapping, write_text};
+
+    fn read_text(text: &str) -> Result<(BTreeMap<String, Cylinder>, Vec<ContractError>), ContractError> {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("register.csv");
+        write_text(&path, text);
+        read(&path, &wide_mapping())
+    }
+
+    #[test]
+    fn bad_rows_are_named_by_line_and_the_rest_is_kept() {
+        let text = "home,heights\na,0.9|0.1\n,0.9\na,0.5\n\nb,0.1|0.9\nc\n";
+        let (cylinders, problems) = read_text(text).unwrap();
+        assert_eq!(cylinders.keys().collect::<Vec<_>>(), ["a", "b", "c"]);
+        assert_eq!(cylinders["a"].probe_heights, [0.9, 0.1]);
+        let problems: Vec<String> = problems.iter().map(ToString::to_string).collect();
+        assert_eq!(problems.len(), 3, "{problems:?}");
+        assert!(problems[0].contains("line 3: column `home`: no home identifier"), "{problems:?}");
+        assert!(problems[1].contains("line 4: home `a` is named a second time"), "{problems:?}");
+        assert!(problems[2].contains("line 6: column `heights`"), "{problems:?}");
+    }
+
+    #[test]
+    fn missing_columns_come_with_the_nearest() {
+        let error = read_text("hom,heigths\na,0.9\n").unwrap_err().to_string();
+        assert!(error.contains("column `home`, `heights` is missing"), "{error}");
+        assert!(error.contains("did you mean `heigths`?"), "{error}");
+        let error = read_text("home;heights\na;0.9\n").unwrap_err().to_string();
+        assert!(error.contains("check `separator`"), "{error}");
+    }
 }

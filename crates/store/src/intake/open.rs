@@ -7,7 +7,7 @@ use std::sync::Arc;
 use arrow::array::{ArrayRef, DictionaryArray, Int32Array, RecordBatch, StringArray};
 use arrow::datatypes::{DataType, Field, Int32Type, Schema, SchemaRef};
 use arrow::error::ArrowError;
-use arrow::ipc::reader::{FileReader, StreamReader};
+use arrow::ipc::reader::StreamReader;
 use drawoff_contract::ContractError;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
@@ -15,6 +15,7 @@ use parquet::arrow::arrow_reader::{
 };
 
 use crate::disk;
+use crate::intake::ipc::open_file;
 use crate::intake::source::{Format, Source, format};
 use crate::intake::text::TextFile;
 
@@ -53,8 +54,8 @@ impl<'s> Opened<'s> {
                 (Body::Parquet(file, metadata), schema)
             }
             Format::IpcFile => {
-                let reader = FileReader::try_new(BufReader::new(disk::open(&source.path)?), None);
-                (Body::IpcFile, reader.map_err(|e| damaged(&e))?.schema())
+                let reader = open_file(&source.path, None).map_err(|e| damaged(&e))?;
+                (Body::IpcFile, reader.schema())
             }
             Format::IpcStream => {
                 let reader = StreamReader::try_new(BufReader::new(disk::open(&source.path)?), None);
@@ -101,8 +102,7 @@ impl<'s> Opened<'s> {
         match &self.body {
             Body::Parquet(file, metadata) => self.parquet(file, metadata, &own, &mut take),
             Body::IpcFile => {
-                let file = BufReader::new(disk::open(&self.source.path)?);
-                let reader = FileReader::try_new(file, Some(self.positions(&own)));
+                let reader = open_file(&self.source.path, Some(self.positions(&own)));
                 self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
             }
             Body::IpcStream => {

@@ -194,7 +194,8 @@ impl Clock {
 
     /// The instant of a local time; `None` when the change of hour skips it.
     ///
-    /// A repeated local time belongs to the first pass until the clock is seen to step back.
+    /// A repeated local time belongs to the first pass until the clock is seen to step back. Each file starts with
+    /// the first pass: a file that begins within the second one cannot be told from its rows.
     pub(crate) fn instant(&mut self, local_ms: i64, pass: &mut Pass) -> Option<i64> {
         let quarter = local_ms.div_euclid(QUARTER_MS);
         if quarter != self.quarter {
