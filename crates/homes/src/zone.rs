@@ -57,7 +57,7 @@ fn observation(
         return None;
     }
     // The lowest probe of the zone stands at the border, where the front below already cools it.
-    let inner = if zone >= 3 { zone - 1 } else { zone };
+    let inner = zone.div_ceil(2);
     let level = usable[..inner].iter().map(|&p| f64::from(spell.level_degc[p])).sum::<f64>() / inner as f64;
     let slope = usable[..inner].iter().map(|&p| f64::from(spell.slope_or_stop[p])).sum::<f64>() / inner as f64;
     let border = heights[usable[zone - 1]];

@@ -332,3 +332,91 @@ fn the_same_rows_in_every_format_give_the_same_readings() {
     write_parquet(&path, columns.collect(), 1);
     assert_eq!(read("a.parquet", &crate::disk::bytes(&path).unwrap()), expected);
 }
+
+/// A small generator (Knuth's MMIX constants), so that every run of the test sees the same exports.
+fn next(state: &mut u64, below: u64) -> u64 {
+    *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+    (*state >> 33) % below
+}
+
+#[test]
+fn any_long_export_is_accounted_for_and_the_last_copy_counts() {
+    let register = register(&[("a", "0.9|0.1"), ("b", "0.9|0.1")]);
+    for seed in 0..40 {
+        let mut state = seed;
+        let dir = tempfile::tempdir().unwrap();
+        let mut last: BTreeMap<(String, i64, usize), f64> = BTreeMap::new();
+        let mut promised = Vec::new();
+        for file in 0..3 {
+            let mut rows = Vec::new();
+            for _ in 0..next(&mut state, 60) + 1 {
+                let home = ["a", "b", "b", "x", ""][next(&mut state, 5) as usize];
+                let channel = ["T1", "T2", "P", "odd"][next(&mut state, 4) as usize];
+                let time = next(&mut state, 6) as i64;
+                let value = (next(&mut state, 8) > 0).then(|| next(&mut state, 30) as f64);
+                rows.push((home, time, channel, value));
+                let slot = match channel {
+                    "T1" => Channel::Probe(1).slot(),
+                    "T2" => Channel::Probe(0).slot(),
+                    _ => Channel::Power(0).slot(),
+                };
+                if let (true, true, Some(value)) = (home == "a" || home == "b", channel != "odd", value) {
+                    let contract = if channel == "P" { value * 1000.0 } else { value / 10.0 };
+                    last.insert((home.to_owned(), time, slot), contract);
+                }
+            }
+            long_file(dir.path(), &format!("{file}.parquet"), &rows);
+            promised.push(rows.len() as u64);
+        }
+        let gathered = gather(dir.path(), &long_mapping(), &register, &|_| {});
+        let accounts = accounts(&gathered);
+        assert!(accounts.iter().all(Account::is_balanced), "seed {seed}");
+        assert_eq!(accounts.iter().map(|a| a.rows_in).collect::<Vec<_>>(), promised, "seed {seed}");
+        let mut used = BTreeMap::new();
+        for (home, rows) in &gathered.homes {
+            assert!(rows.time_ms.is_sorted());
+            for (slot, series) in rows.series.iter().enumerate() {
+                for (i, series) in series.iter().flat_map(|s| (0..rows.len()).map(move |i| (i, s))) {
+                    if series.mask[i] == Mask::Used {
+                        let time = (rows.time_ms[i] / 1000 - 1_700_000_000) / 300;
+                        let twice = used.insert((home.clone(), time, slot), series.value[i]);
+                        assert_eq!(twice, None, "seed {seed}");
+                    }
+                }
+            }
+        }
+        used.iter().for_each(|(key, value)| assert_eq!(last.get(key), Some(value), "seed {seed} {key:?}"));
+        let possible = last.values().filter(|v| **v <= 30_000.0).count();
+        assert_eq!(used.len(), possible, "seed {seed}");
+    }
+}
+
+#[test]
+fn any_wide_export_is_accounted_for() {
+    let register = register(&[("a", "0.9|0.1"), ("b", "0.9|0.1")]);
+    for seed in 0..40 {
+        let mut state = seed;
+        let dir = tempfile::tempdir().unwrap();
+        let mut promised = Vec::new();
+        for file in 0..3 {
+            let mut text = "home,time,t1,t2,p\n".to_owned();
+            let rows = next(&mut state, 60) + 1;
+            for _ in 0..rows {
+                let home = ["a", "b", "b", "x", ""][next(&mut state, 5) as usize];
+                let time = ["1700000000", "1700000300", "1700000600", "17", "soon", ""]
+                    [next(&mut state, 6) as usize];
+                let mut cell =
+                    || ["60", "50.5", "-999", "400", "ERR", "", "", "", ""][next(&mut state, 9) as usize];
+                let (t1, t2, p) = (cell(), cell(), if file == 1 { cell() } else { "" });
+                text.push_str(&format!("{home},{time},{t1},{t2},{p}\n"));
+            }
+            write_text(&dir.path().join(format!("{file}.csv")), &text);
+            promised.push((rows, rows * 3));
+        }
+        let gathered = gather(dir.path(), &wide_mapping(), &register, &|_| {});
+        let accounts = accounts(&gathered);
+        assert!(accounts.iter().all(Account::is_balanced), "seed {seed}");
+        let found: Vec<_> = accounts.iter().map(|a| (a.rows_in, a.values_in)).collect();
+        assert_eq!(found, promised, "seed {seed}");
+    }
+}
