@@ -94,6 +94,10 @@ table! {
         quiet_night_w: Option<f64>, "W";
         /// The same over windows between 6 and 22 o'clock, local time.
         quiet_day_w: Option<f64>, "W";
+        /// Quiet loss by night as hot water leaving at the top against a feed of 10 degC, over windows with a hot top.
+        quiet_night_l_per_min: Option<f64>, "l/min";
+        /// The same by day.
+        quiet_day_l_per_min: Option<f64>, "l/min";
         /// Lower quantile of the heat leaving while heating, less the declared loss.
         heating_quiet_w: Option<f64>, "W";
     }

@@ -112,6 +112,8 @@ pub(crate) fn reduce_day(
         quiet_w: quiet.all,
         quiet_night_w: quiet.night,
         quiet_day_w: quiet.day,
+        quiet_night_l_per_min: quiet.night_flow,
+        quiet_day_l_per_min: quiet.day_flow,
         heating_quiet_w: quiet.heating,
     };
     carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);

@@ -249,7 +249,15 @@ pub(crate) struct Quiet {
     pub(crate) day: Option<f64>,
     /// While heating.
     pub(crate) heating: Option<f64>,
+    /// As water leaving at the top, l/min: by night and by day, over windows with a hot top.
+    pub(crate) night_flow: Option<f64>,
+    pub(crate) day_flow: Option<f64>,
 }
+
+/// Feed temperature by which a loss becomes litres: the middle of the year's mains, and near enough for a lower quantile.
+const FEED_DEGC: f64 = 10.0;
+/// Below this the top is no longer hot water, and what leaves carries too little heat to be seen.
+const HOT_TOP_DEGC: f64 = 32.0;
 
 /// Quiet losses of the day. The balance closes whether or not the heater runs, so both count for the long windows.
 pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
@@ -259,10 +267,18 @@ pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
     };
     let start = frame.context.max(1);
     let (mut night, mut day, mut heating) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut night_flow, mut day_flow) = (Vec::new(), Vec::new());
     runs(start, frame.len(), |k| (b.gap[k], is_night(k)), |first, last| {
         if !b.gap[first] {
             let windows = quiet_windows(b, first, last, QUIET_H);
-            if is_night(first) { night.extend(windows) } else { day.extend(windows) }
+            let flows = quiet_flows(frame, b, setup, first, last);
+            if is_night(first) {
+                night.extend(windows);
+                night_flow.extend(flows);
+            } else {
+                day.extend(windows);
+                day_flow.extend(flows);
+            }
         }
     });
     runs(start, frame.len(), |k| (b.gap[k], b.heating[k]), |first, last| {
@@ -277,7 +293,30 @@ pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
         night: lower_quantile(night),
         day: lower_quantile(day),
         heating: lower_quantile(heating),
+        night_flow: quantile(&mut night_flow, QUIET_QUANTILE),
+        day_flow: quantile(&mut day_flow, QUIET_QUANTILE),
     }
+}
+
+/// Water leaving at the top over windows of an hour with a hot top, l/min, in the unbroken run `first..=last`.
+fn quiet_flows(frame: &Frame, b: &Balance, setup: &Setup, first: usize, last: usize) -> Vec<f64> {
+    let mut out = Vec::new();
+    let (mut sum, mut length, mut top) = (0.0, 0.0, f64::INFINITY);
+    for k in first..=last {
+        sum += b.surplus_wh[k];
+        length += b.hours[k];
+        top = top.min(frame.at(k)[0]);
+        if sum.is_nan() {
+            (sum, length, top) = (0.0, 0.0, f64::INFINITY);
+        }
+        if length >= 1.0 - 1e-6 {
+            if top >= HOT_TOP_DEGC && top.is_finite() {
+                out.push(sum / length / (60.0 * setup.water.heat_wh_per_l(FEED_DEGC, top)));
+            }
+            (sum, length, top) = (0.0, 0.0, f64::INFINITY);
+        }
+    }
+    out
 }
 
 /// Calls `each` with the first and last index of every run of equal keys.

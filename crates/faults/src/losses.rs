@@ -13,9 +13,9 @@ const LOSS_RATIO: f64 = 1.6;
 /// Ratio of a change within the data.
 const CHANGE_RATIO: f64 = 1.4;
 /// Steady outflow of hot water, l/min: about 1 drip a second is 0.02.
-const LEAK_L_PER_MIN: f64 = 0.035;
+const LEAK_L_PER_MIN: f64 = 0.036;
 /// Flow that passes while heating, l/min.
-const HEATING_LEAK_L_PER_MIN: f64 = 0.1;
+const HEATING_LEAK_L_PER_MIN: f64 = 0.15;
 /// Extra heat leaving at night, W.
 const GRAVITY_W: f64 = 45.0;
 /// The night of gravity circulation: heating circuits are off and cold.
@@ -141,27 +141,31 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "steady outflow of hot water, l/min";
     let fault = Fault::LeakSteady;
     let per_watt = 1.0 / (ctx.wh_per_litre(top_degc(ctx)) * 60.0);
-    let night = excess_w(ctx, |d| d.quiet_night_w);
-    let rest = excess_w(ctx, |d| d.quiet_day_w);
-    // A leak runs by night and by day: the smaller of the two is what is steady.
-    let flow: Vec<f64> = night
+    // What insulation loses beyond the declared figure is no outflow.
+    let beyond = (insulation_w_per_k(ctx) - ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6)) * lift_k(ctx) * per_watt;
+    let flow: Vec<f64> = ctx
+        .days
         .iter()
-        .zip(&rest)
-        .map(|(n, r)| if n.is_nan() || r.is_nan() { f64::NAN } else { n.min(*r) * per_watt })
+        .map(|d| match (d.quiet_night_l_per_min, d.quiet_day_l_per_min) {
+            // A leak runs by night and by day: the smaller of the two is what is steady. A cylinder that is emptied
+            // by a leak has hot water in one of them only.
+            (Some(n), Some(r)) => n.min(r) - beyond,
+            (Some(one), None) | (None, Some(one)) => one - beyond,
+            (None, None) => f64::NAN,
+        })
         .collect();
     let known = flow.iter().filter(|v| !v.is_nan()).count();
     if known < 5 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 5 days with a closed balance by night and by day");
+        return Assessment::too_little(fault, STATISTIC, "fewer than 5 days with hot water and a closed balance");
     }
-    let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(5).collect();
+    let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
     let by_heat = median(&recent);
     let (creep_night, creep_rest) = creep(ctx);
     let latest = |v: &[f64]| median(&v.iter().rev().copied().filter(|x| !x.is_nan()).take(5).collect::<Vec<_>>());
     let fronts: Vec<f64> =
         [latest(&creep_night), latest(&creep_rest)].into_iter().filter(|v| !v.is_nan()).collect();
     let by_front = fronts.iter().copied().reduce(f64::min);
-    // Both must speak for it where both can be seen: heat alone may be bad insulation, a front alone a warm pipe.
-    let now = by_front.map_or(by_heat, |f| by_heat.min(1.5 * f.max(0.0)));
+    let now = by_heat;
     let mut found = Assessment::judged(fault, STATISTIC, now, LEAK_L_PER_MIN, 0.015);
     found.days = recent.len();
     if found.is_fault() {
@@ -228,12 +232,12 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
             _ => f64::NAN,
         })
         .collect();
-    let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
+    let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(10).collect();
     if recent.len() < 4 {
         return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with long heating spells");
     }
     // Draw-offs call for heat, so many heats hold one; a valve that passes does so in every heat.
-    let now = quantile(&recent, 0.3);
+    let now = quantile(&recent, 0.1);
     let mut found = Assessment::judged(fault, STATISTIC, now, HEATING_LEAK_L_PER_MIN, 0.05);
     found.days = recent.len();
     if found.is_fault() {

@@ -147,7 +147,10 @@ pub fn sensor_swap(ctx: &Context<'_>) -> Assessment {
     let (left, a, b) = best;
     // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
     let gain = now - left;
-    let explains = now > 0.0 && left < 0.2 * now;
+    // A probe that reads high also seems to have changed place with the one above it; but two exchanged probes agree
+    // where the water is at one temperature, and a probe that reads off does not.
+    let reads_off = b == a + 1 && sensor_offset(ctx).is_fault();
+    let explains = now > 0.0 && left < 0.2 * now && !reads_off;
     let mut found = Assessment::judged(fault, STATISTIC, if explains { gain } else { 0.0 }, SWAP_GAIN_K, 0.05);
     found.days = last.len();
     if found.is_fault() {

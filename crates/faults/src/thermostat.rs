@@ -14,9 +14,9 @@ const HOT_K: f64 = 3.0;
 /// Under the set point by this much.
 const COLD_K: f64 = 5.5;
 /// Stops this close together are made by a thermostat; a timer or a lack of surplus scatters them.
-const CLUSTER_K: f64 = 2.2;
+const CLUSTER_K: f64 = 1.6;
 /// Days looked back over for the present state.
-const RECENT_DAYS: usize = 7;
+const RECENT_DAYS: usize = 10;
 
 const STATISTIC: &str = "stop temperature against the set point, K";
 
@@ -58,53 +58,42 @@ pub fn thermostat_hot(ctx: &Context<'_>) -> Assessment {
     found
 }
 
-/// Heating stops well below the set point.
+/// Heating stops well below the set point, time after time, and never gets beyond.
 #[must_use]
 pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
     let fault = Fault::ThermostatCold;
     let Some(set) = ctx.cylinder.set_point_degc else {
         return Assessment::not_assessed(fault, STATISTIC, "set point");
     };
-    let heats = ctx.heats();
-    let stops: Vec<&SpellNote> =
-        heats.iter().filter(|s| s.call_ended && !s.to_tomorrow && s.stop_degc.is_some()).collect();
-    if stops.len() < 5 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 5 heating spells with a known end");
+    let over = over_k(ctx, set);
+    let recent: Vec<usize> = ctx.last_days(RECENT_DAYS).filter(|&i| !over[i].is_nan()).collect();
+    if recent.len() < 5 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 5 of the last 10 days with heating");
     }
-    // The best that each day reached at the end of a spell.
-    let reached: Vec<f64> = (0..ctx.days.len())
-        .map(|i| {
-            let day = ctx.days[i].day;
-            stops
-                .iter()
-                .filter(|s| s.day == day)
-                .filter_map(|s| s.stop_degc)
-                .fold(f64::NAN, f64::max)
-        })
-        .collect();
-    let under: Vec<f64> = reached.iter().map(|v| set - v).collect();
-    let recent: Vec<usize> =
-        ctx.last_days(RECENT_DAYS).filter(|&i| !under[i].is_nan()).collect();
-    if recent.len() < 3 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 3 of the last 7 days with heating");
-    }
-    let values: Vec<f64> = recent.iter().map(|&i| under[i]).collect();
-    let now = median(&values);
-    let tight = quantile(&values, 0.8) - quantile(&values, 0.2) <= CLUSTER_K && !ends_by_the_clock(ctx, &stops);
-    let mut found = Assessment::judged(fault, STATISTIC, if tight { now } else { now.min(COLD_K - 2.0) }, COLD_K, 2.0);
-    found.days = recent.len();
+    let best = recent.iter().map(|&i| over[i]).fold(f64::NEG_INFINITY, f64::max);
+    // A thermostat stops at one temperature: on several days the water must have come up to the same best.
+    let at_best: Vec<usize> = recent.iter().copied().filter(|&i| over[i] > best - CLUSTER_K).collect();
+    let clock = ends_by_the_clock(ctx, &at_best);
+    let made_by_thermostat = at_best.len() >= 3 && !clock;
+    let under = -best;
+    let effect = if made_by_thermostat { under } else { under.min(COLD_K - 2.0) };
+    let mut found = Assessment::judged(fault, STATISTIC, effect, COLD_K, 2.0);
+    found.days = at_best.len();
     if found.is_fault() {
-        let change = step(&under, 3, 0.5).filter(|s| s.after - s.before > 3.0);
+        let change = step(&over, 3, 0.5).filter(|s| s.before - s.after > 3.0);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for = format!(
-            "Heating stops at about {:.0} degC each time, {now:.0} K below the set point of {set:.0} degC, and nothing else ends it.",
-            set - now
+            "Heating stops at about {:.0} degC, {under:.0} K below the set point of {set:.0} degC, and never got beyond it in {} days; no timer ends it.",
+            set + best,
+            recent.len()
         );
     } else {
-        found.evidence_against = if tight {
-            format!("Heating stops {:+.1} K against the set point.", -now)
+        found.evidence_against = if under < COLD_K {
+            format!("The hottest water of the last days came to {best:+.1} K of the set point.")
+        } else if clock {
+            "A timer ends the heating before the set point is reached.".to_owned()
         } else {
-            "The temperatures at which heating stops scatter: a timer or a lack of surplus ends it.".to_owned()
+            "The temperatures at which heating stops scatter: a timer, a lack of surplus or heavy use keeps them low.".to_owned()
         };
     }
     found
@@ -113,13 +102,16 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
 /// Ends this close to each other in the local day are made by a timer, minutes.
 const CLOCK_MIN: f64 = 12.0;
 
-/// Whether the last spells of the recent days end at one time of day: then the timer ends them, not the thermostat.
-fn ends_by_the_clock(ctx: &Context<'_>, stops: &[&SpellNote]) -> bool {
-    let recent = ctx.last_days(RECENT_DAYS);
-    let ends: Vec<f64> = recent
-        .filter_map(|i| {
-            let longest = stops.iter().filter(|s| s.day == ctx.days[i].day).max_by_key(|s| s.end.0 - s.start.0)?;
-            Some(f64::from(minute_of_day(ctx.cylinder.zone, longest.end.0)))
+/// Whether the hottest heats of these days end at one time of day: then the timer ends them, not the thermostat.
+fn ends_by_the_clock(ctx: &Context<'_>, days: &[usize]) -> bool {
+    let heats = ctx.heats();
+    let stop = |s: &SpellNote| s.slope_or_stop.iter().copied().filter(|v| !v.is_nan()).fold(f32::MIN, f32::max);
+    let ends: Vec<f64> = days
+        .iter()
+        .filter_map(|&i| {
+            let of_day = heats.iter().filter(|s| ctx.day_index(s.end.0) == i);
+            let hottest = of_day.max_by(|a, b| stop(a).total_cmp(&stop(b)))?;
+            Some(f64::from(minute_of_day(ctx.cylinder.zone, hottest.end.0)))
         })
         .collect();
     ends.len() >= 3 && quantile(&ends, 0.8) - quantile(&ends, 0.2) <= CLOCK_MIN

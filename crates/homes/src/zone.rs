@@ -10,8 +10,9 @@ use drawoff_tank::shape::Shape;
 use crate::mixture::Observation;
 use crate::priors::Rooms;
 
-/// Probes this close to the top probe, at both ends of the segment, belong to the zone.
-const ZONE_K: f64 = 1.4;
+/// Probes no further below the top probe than this, at both ends of the segment, belong to the zone. Wider, and
+/// draw-offs lift slightly cooler water past the probes; narrower, and probe calibration splits a uniform zone.
+const ZONE_K: f64 = 0.8;
 /// Below this lift over the surroundings the loss is too small to read.
 const LEAST_LIFT_K: f64 = 8.0;
 
@@ -57,20 +58,11 @@ fn observation(
         return None;
     }
     // The lowest probe of the zone stands at the border, where the front below already cools it.
-    let inner = zone.div_ceil(2);
+    let inner = if zone >= 3 { zone - 1 } else { zone };
     let level = usable[..inner].iter().map(|&p| f64::from(spell.level_degc[p])).sum::<f64>() / inner as f64;
     let slope = usable[..inner].iter().map(|&p| f64::from(spell.slope_or_stop[p])).sum::<f64>() / inner as f64;
-    let border = heights[usable[zone - 1]];
-    let share = match usable.get(zone) {
-        // The zone ends where the profile, straight between the probes, has fallen by the zone's tolerance.
-        Some(&below) => {
-            let mean = |p: usize| f64::from(spell.level_degc[p]);
-            let (last, next) = (mean(top) - mean(usable[zone - 1]), mean(top) - mean(below));
-            let part = ((ZONE_K - last) / (next - last)).clamp(0.0, 1.0);
-            1.0 - border + part * (border - heights[below])
-        }
-        None => 1.0,
-    };
+    // The zone is known to reach down to its lowest probe; below that the front begins somewhere before the next.
+    let share = if zone == usable.len() { 1.0 } else { 1.0 - heights[usable[zone - 1]] };
     let lift_k = level - rooms.of_spell(spell);
     (lift_k >= LEAST_LIFT_K).then(|| Observation {
         loss_w: -capacity_wh_per_k * slope / shape.top_zone_excess(share),
