@@ -1,7 +1,8 @@
 //! Failed element, element at part power, heater stuck on.
 
 use drawoff_contract::Fault;
-use drawoff_homes::robust::{median, step};
+use drawoff_contract::daybook::DayNote;
+use drawoff_homes::robust::step;
 
 use crate::assessment::Assessment;
 use crate::context::{Context, KWH_PER_YEAR_PER_W};
@@ -13,6 +14,11 @@ const DEAD_SHARE: f64 = 0.8;
 /// Lowest power of a healthy element over its rating: 216.2 V at a 240 V rating and a tolerance of -10 %
 /// (statutory supply range 216.2 to 253 V; the tolerance is common practice), less 5 % for the meter.
 const HEALTHY_SHARE: f64 = 0.68;
+
+/// Days with power looked back over for the present ceiling.
+const RECENT_ON_DAYS: usize = 6;
+/// One of three equal elements in parallel: below it, power is being modulated, not lost.
+const LEAST_PART_SHARE: f64 = 0.3;
 
 fn hours(list: &[f32], element: usize) -> f64 {
     list.get(element).map_or(f64::NAN, |v| f64::from(*v))
@@ -80,18 +86,13 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
         if known.len() < 3 {
             continue;
         }
-        let recent: Vec<f64> = known.iter().rev().take(5).map(|&i| share[i]).collect();
-        let now = median(&recent);
-        // A surplus diverter runs the element at part power by design: then the best of a day still reaches the rating.
-        let spread = recent.iter().fold(0.0_f64, |a, v| a.max((v - now).abs()));
-        let steady = spread < 0.12;
-        let mut found = Assessment::judged(
-            fault,
-            STATISTIC,
-            if steady { 1.0 - now } else { (1.0 - now).min(0.2) },
-            1.0 - HEALTHY_SHARE,
-            0.08,
-        );
+        let recent: Vec<f64> = known.iter().rev().take(RECENT_ON_DAYS).map(|&i| share[i]).collect();
+        // Full power is the ceiling that the days keep coming up to: a surplus diverter wanders below it.
+        let now = recent.iter().copied().fold(f64::NAN, f64::max);
+        let at_ceiling = recent.iter().filter(|v| now - **v < 0.05).count();
+        let kept = at_ceiling >= 3 && now >= LEAST_PART_SHARE;
+        let effect = if kept { 1.0 - now } else { (1.0 - now).min(0.2) };
+        let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0 - HEALTHY_SHARE, 0.08);
         found.days = known.len();
         if found.is_fault() {
             let change = step(&share, 3, 0.02).filter(|s| s.before - s.after > 0.2);
@@ -132,7 +133,7 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
         })
         .collect();
     let over: Vec<f64> = match ctx.cylinder.set_point_degc {
-        Some(set) => ctx.days.iter().map(|d| hottest(ctx, d) - set).collect(),
+        Some(set) => ctx.days.iter().map(|d| hottest(d) - set).collect(),
         None => vec![f64::NAN; ctx.days.len()],
     };
     if uncalled.iter().chain(&over).all(|v| v.is_nan()) {
@@ -172,11 +173,11 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
 /// Over the set point by this much, no thermostat is in charge.
 const OVERHEAT_K: f64 = 16.0;
 
-/// Hottest probe of a day, leaving out a probe that stands alone above the rest.
-pub(crate) fn hottest(_ctx: &Context<'_>, day: &drawoff_contract::daybook::DayNote) -> f64 {
+/// Hottest water of a day that a second probe bears out, degC; with fewer than three probes, the hottest reading.
+pub(crate) fn hottest(day: &DayNote) -> f64 {
     let mut highs: Vec<f64> = day.probe_max_degc.iter().map(|v| f64::from(*v)).filter(|v| !v.is_nan()).collect();
     highs.sort_by(|a, b| b.total_cmp(a));
     // Water that hot reaches more than one probe; a probe that reads off does not take its neighbour along.
-    highs.get(1).or(highs.first()).copied().unwrap_or(f64::NAN)
+    let place = usize::from(highs.len() >= 3);
+    highs.get(place).copied().unwrap_or(f64::NAN)
 }
-

@@ -1,7 +1,7 @@
 //! Excess standing loss, steady leak, water passing while heating, gravity circulation at night.
 
 use drawoff_contract::Fault;
-use drawoff_contract::daybook::{DayNote, SpellNote};
+use drawoff_contract::daybook::SpellNote;
 use drawoff_contract::local::minute_of_day;
 use drawoff_homes::robust::{median, quantile, step};
 
@@ -10,6 +10,8 @@ use crate::context::{Context, KWH_PER_YEAR_PER_W};
 
 /// Ratio to the declared loss that a sound cylinder does not reach: installed ones scatter by about 14 % around it.
 const LOSS_RATIO: f64 = 1.6;
+/// Share of the volume that the hot zone must reach for a comparison with the declared loss of the whole cylinder.
+const LEAST_ZONE_SHARE: f64 = 0.42;
 /// Ratio of a change within the data.
 const CHANGE_RATIO: f64 = 1.4;
 /// Steady outflow of hot water, l/min: about 1 drip a second is 0.02.
@@ -32,9 +34,13 @@ pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
     let declared = ctx.cylinder.declared_loss_w_per_k;
     let risen = loss.before_w_per_k.map(|b| loss.w_per_k / b);
     let against_declared = declared.map(|d| loss.w_per_k / d);
-    let by_declared = against_declared.map_or(0.0, |r| libm::log(r) / libm::log(LOSS_RATIO));
+    // Where only the top is ever hot, its fittings weigh more than in the declared loss of the whole: only a change tells.
+    let comparable = loss.zone_share >= LEAST_ZONE_SHARE;
+    let by_declared = if comparable { against_declared.map_or(0.0, |r| libm::log(r) / libm::log(LOSS_RATIO)) } else { 0.0 };
     let by_change = risen.map_or(0.0, |r| libm::log(r.max(1e-3)) / libm::log(CHANGE_RATIO));
-    let effect = if declared.is_none() { by_change } else { by_declared.max(if by_declared > 0.55 { by_change } else { 0.0 }) };
+    // A change that ends at an ordinary loss mends an odd start; it is no fault.
+    let raised = against_declared.is_none_or(|r| r > 1.3);
+    let effect = by_declared.max(if raised { by_change } else { 0.0 });
     let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0, 0.25 + loss.log_error);
     found.days = loss.nights;
     let ratio_text = |r: Option<f64>| r.map_or("unknown".to_owned(), |v| format!("{v:.1}"));
@@ -72,22 +78,6 @@ fn top_degc(ctx: &Context<'_>) -> f64 {
 fn insulation_w_per_k(ctx: &Context<'_>) -> f64 {
     let read = ctx.reading.balance_w_per_k;
     ctx.cylinder.declared_loss_w_per_k.map_or(read, |d| read.min(1.35 * d))
-}
-
-/// Quiet heat loss beyond the standing loss by day, W: NaN when unknown. `pick` chooses night, day or all.
-fn excess_w(ctx: &Context<'_>, pick: impl Fn(&DayNote) -> Option<f64>) -> Vec<f64> {
-    let insulation = insulation_w_per_k(ctx);
-    let declared = ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6);
-    ctx.days
-        .iter()
-        .zip(&ctx.reading.room_degc)
-        .map(|(d, room)| match (pick(d), d.mean_degc) {
-            (Some(quiet), Some(mean)) => {
-                quiet + declared * (mean - d.surroundings_degc.unwrap_or(18.0)) - insulation * (mean - room)
-            }
-            _ => f64::NAN,
-        })
-        .collect()
 }
 
 /// Upward creep of the cold front through idle water, l/min: lower quantile of each day's idle segments, by night and by day.
@@ -192,12 +182,18 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
 pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "extra heat leaving at night, W";
     let fault = Fault::GravityNight;
-    let night = excess_w(ctx, |d| d.quiet_night_w);
-    let rest = excess_w(ctx, |d| d.quiet_day_w);
-    let extra: Vec<f64> = night.iter().zip(&rest).map(|(n, r)| n - r.max(0.0)).collect();
+    let watts = ctx.wh_per_litre(top_degc(ctx)) * 60.0;
+    let extra: Vec<f64> = ctx
+        .days
+        .iter()
+        .map(|d| match (d.quiet_night_l_per_min, d.quiet_day_l_per_min) {
+            (Some(n), Some(r)) => (n - r.max(0.0)) * watts,
+            _ => f64::NAN,
+        })
+        .collect();
     let recent: Vec<f64> = extra.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
     if recent.len() < 4 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with a closed balance by night and by day");
+        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with hot water by night and by day");
     }
     let now = median(&recent);
     let mut found = Assessment::judged(fault, STATISTIC, now, GRAVITY_W, 25.0);

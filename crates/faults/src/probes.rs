@@ -1,10 +1,28 @@
 //! Probe frozen, off, or exchanged with another.
 
 use drawoff_contract::Fault;
+use drawoff_contract::daybook::DayNote;
 use drawoff_homes::robust::{median, step};
 
 use crate::assessment::Assessment;
-use crate::context::Context;
+/// All that the probe faults look at: they are decided before anything is read from the probes.
+#[derive(Clone, Copy, Debug)]
+pub struct Probes<'a> {
+    /// Day rows in order.
+    pub days: &'a [DayNote],
+    /// Number of probes that the register lists.
+    pub probes: usize,
+}
+
+impl Probes<'_> {
+    fn day_start(&self, i: usize) -> i64 {
+        self.days[i].day_start_utc.0
+    }
+
+    fn last_days(&self, n: usize) -> std::ops::Range<usize> {
+        self.days.len().saturating_sub(n)..self.days.len()
+    }
+}
 
 /// A probe off by less than this is within calibration and pocket effects, K.
 const OFFSET_K: f64 = 2.5;
@@ -17,10 +35,10 @@ fn value(list: &[f32], p: usize) -> f64 {
 
 /// Repeats one value while the water around it must change.
 #[must_use]
-pub fn sensor_stuck(ctx: &Context<'_>) -> Assessment {
+pub fn sensor_stuck(ctx: Probes<'_>) -> Assessment {
     const STATISTIC: &str = "hours frozen while the water moved by 5 K or more";
     let fault = Fault::SensorStuck;
-    let n = ctx.cylinder.probe_heights.len();
+    let n = ctx.probes;
     if n < 2 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 2 probes");
     }
@@ -50,40 +68,29 @@ pub fn sensor_stuck(ctx: &Context<'_>) -> Assessment {
 
 /// Probes found frozen: they may not be used.
 #[must_use]
-pub fn frozen(ctx: &Context<'_>) -> Vec<bool> {
+pub fn frozen(ctx: Probes<'_>) -> Vec<bool> {
     let Some(last) = ctx.days.last() else { return Vec::new() };
-    (0..ctx.cylinder.probe_heights.len())
+    (0..ctx.probes)
         .map(|p| value(&last.probe_frozen_hours, p) >= 24.0 && value(&last.probe_frozen_expected_k, p) >= 5.0)
         .collect()
 }
 
 /// Disagrees with its neighbours where the water is at one temperature.
 #[must_use]
-pub fn sensor_offset(ctx: &Context<'_>) -> Assessment {
+pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
     const STATISTIC: &str = "difference from neighbours in water of one temperature, K";
     let fault = Fault::SensorOffset;
-    let n = ctx.cylinder.probe_heights.len();
+    let n = ctx.probes;
     if n < 3 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
     }
     let frozen = frozen(ctx);
     let mut best: Option<Assessment> = None;
-    for p in 0..n {
-        if frozen[p] {
-            continue;
-        }
-        let series: Vec<f64> = ctx
-            .days
-            .iter()
-            .map(|d| if value(&d.probe_flat_count, p) >= 3.0 { value(&d.probe_flat_residual_k, p) } else { f64::NAN })
-            .collect();
-        let recent: Vec<f64> = series.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
-        if recent.len() < 3 {
-            continue;
-        }
-        let now = median(&recent);
+    for p in (0..n).filter(|&p| !frozen.get(p).copied().unwrap_or(false)) {
+        let Some(now) = residual(ctx, p) else { continue };
+        let series = residuals(ctx, p);
         let mut found = Assessment::judged(fault, STATISTIC, now.abs(), OFFSET_K, 1.0);
-        found.days = recent.len();
+        found.days = series.iter().filter(|v| !v.is_nan()).count();
         if found.is_fault() {
             let change = step(&series, 3, 0.2).filter(|s| (s.after - s.before).abs() > 1.5);
             found.onset_ms = change.map(|s| ctx.day_start(s.at));
@@ -113,45 +120,55 @@ fn inversion(day: &[f32], n: usize, order: &[usize]) -> f64 {
     sum
 }
 
-/// Two probes report each other's place.
-#[must_use]
-pub fn sensor_swap(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str = "fall of impossible order if two probes are exchanged, K";
-    let fault = Fault::SensorSwap;
-    let n = ctx.cylinder.probe_heights.len();
-    if n < 3 {
-        return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
-    }
+/// The exchange of two probes that best mends an impossible order.
+struct Exchange {
+    /// Fall of the mean inversion, K; 0 when no exchange explains it.
+    gain_k: f64,
+    a: usize,
+    b: usize,
+}
+
+fn best_exchange(ctx: Probes<'_>) -> Exchange {
+    let n = ctx.probes;
     let frozen = frozen(ctx);
     let usual: Vec<usize> = (0..n).collect();
-    let last = ctx.last_days(7);
+    let days = &ctx.days[ctx.last_days(7)];
     let mean = |order: &[usize]| {
-        let days = &ctx.days[last.clone()];
         days.iter().map(|d| inversion(&d.probe_inversion_k, n, order)).sum::<f64>() / days.len().max(1) as f64
     };
     let now = mean(&usual);
-    let mut best = (now, 0, 0);
-    for a in 0..n {
-        for b in a + 1..n {
-            if frozen[a] || frozen[b] {
-                continue;
-            }
+    let (mut left, mut a, mut b) = (now, 0, 0);
+    for i in (0..n).filter(|&i| !frozen[i]) {
+        for j in (i + 1..n).filter(|&j| !frozen[j]) {
             let mut order = usual.clone();
-            order.swap(a, b);
+            order.swap(i, j);
             let with = mean(&order);
-            if with < best.0 {
-                best = (with, a, b);
+            if with < left {
+                (left, a, b) = (with, i, j);
             }
         }
     }
-    let (left, a, b) = best;
-    // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
-    let gain = now - left;
     // A probe that reads high also seems to have changed place with the one above it; but two exchanged probes agree
     // where the water is at one temperature, and a probe that reads off does not.
-    let reads_off = b == a + 1 && sensor_offset(ctx).is_fault();
+    let reads_off = b == a + 1 && (0..n).any(|p| residual(ctx, p).is_some_and(|r| r.abs() >= OFFSET_K));
+    // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
     let explains = now > 0.0 && left < 0.2 * now && !reads_off;
-    let mut found = Assessment::judged(fault, STATISTIC, if explains { gain } else { 0.0 }, SWAP_GAIN_K, 0.05);
+    Exchange { gain_k: if explains { now - left } else { 0.0 }, a, b }
+}
+
+/// Two probes report each other's place.
+#[must_use]
+pub fn sensor_swap(ctx: Probes<'_>) -> Assessment {
+    const STATISTIC: &str = "fall of impossible order if two probes are exchanged, K";
+    let fault = Fault::SensorSwap;
+    let n = ctx.probes;
+    if n < 3 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
+    }
+    let Exchange { gain_k, a, b } = best_exchange(ctx);
+    let usual: Vec<usize> = (0..n).collect();
+    let last = ctx.last_days(7);
+    let mut found = Assessment::judged(fault, STATISTIC, gain_k, SWAP_GAIN_K, 0.05);
     found.days = last.len();
     if found.is_fault() {
         let mut order = usual;
@@ -176,21 +193,39 @@ pub fn sensor_swap(ctx: &Context<'_>) -> Assessment {
     found
 }
 
-/// Probes that later stages may use: not frozen, and not off against their neighbours, at the end of the period.
+/// Probes that later stages may use at the end of the period: not frozen, not off, not exchanged.
 #[must_use]
-pub fn sound_probes(days: &[drawoff_contract::daybook::DayNote], n: usize) -> Vec<bool> {
-    let recent = &days[days.len().saturating_sub(7)..];
-    (0..n)
-        .map(|p| {
-            let frozen = days.last().is_some_and(|last| {
-                value(&last.probe_frozen_hours, p) >= 24.0 && value(&last.probe_frozen_expected_k, p) >= 5.0
-            });
-            let residuals: Vec<f64> = recent
-                .iter()
-                .filter(|d| value(&d.probe_flat_count, p) >= 3.0)
-                .map(|d| value(&d.probe_flat_residual_k, p))
-                .collect();
-            !frozen && !(median(&residuals).abs() >= OFFSET_K)
+pub fn sound_probes(days: &[DayNote], probes: usize) -> Vec<bool> {
+    let view = Probes { days, probes };
+    let exchanged = exchanged(view);
+    frozen(view)
+        .into_iter()
+        .enumerate()
+        .map(|(p, frozen)| {
+            let off = residual(view, p).is_some_and(|r| r.abs() >= OFFSET_K);
+            !frozen && !off && exchanged.is_none_or(|(a, b)| p != a && p != b)
         })
         .collect()
+}
+
+/// Present difference of a probe from its neighbours in water of one temperature, K.
+fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
+    let recent: Vec<f64> = residuals(ctx, p).iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
+    (recent.len() >= 3).then(|| median(&recent))
+}
+
+fn residuals(ctx: Probes<'_>, p: usize) -> Vec<f64> {
+    ctx.days
+        .iter()
+        .map(|d| if value(&d.probe_flat_count, p) >= 3.0 { value(&d.probe_flat_residual_k, p) } else { f64::NAN })
+        .collect()
+}
+
+/// The two probes that have changed places, if any.
+fn exchanged(ctx: Probes<'_>) -> Option<(usize, usize)> {
+    if ctx.probes < 3 || ctx.days.is_empty() {
+        return None;
+    }
+    let best = best_exchange(ctx);
+    (best.gain_k >= SWAP_GAIN_K).then_some((best.a, best.b))
 }

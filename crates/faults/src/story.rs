@@ -19,6 +19,7 @@ const EXPLAINS: &[(Fault, Fault)] = &[
     (Fault::LeakSteady, Fault::GravityNight),
     (Fault::LeakSteady, Fault::LeakHeating),
     (Fault::LeakSteady, Fault::LossDoubled),
+    (Fault::LeakHeating, Fault::GravityNight),
     (Fault::Destratified, Fault::LeakHeating),
     (Fault::GravityNight, Fault::LossDoubled),
 ];
@@ -32,6 +33,7 @@ pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
 }
 
 fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
+    let view = probes::Probes { days: ctx.days, probes: ctx.cylinder.probe_heights.len() };
     match fault {
         Fault::ElementOpen => elements::element_open(ctx),
         Fault::ElementHalf => elements::element_half(ctx),
@@ -43,9 +45,9 @@ fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
         Fault::LossDoubled => losses::loss_doubled(ctx),
         Fault::GravityNight => losses::gravity_night(ctx),
         Fault::StuckOn => elements::stuck_on(ctx),
-        Fault::SensorStuck => probes::sensor_stuck(ctx),
-        Fault::SensorOffset => probes::sensor_offset(ctx),
-        Fault::SensorSwap => probes::sensor_swap(ctx),
+        Fault::SensorStuck => probes::sensor_stuck(view),
+        Fault::SensorOffset => probes::sensor_offset(view),
+        Fault::SensorSwap => probes::sensor_swap(view),
         Fault::DataGaps => data::data_gaps(ctx),
         Fault::ClockShift => data::clock_shift(ctx),
         Fault::MeterReset => data::meter_reset(ctx),

@@ -1,7 +1,7 @@
 //! Thermostat cuts out too hot or too cold.
 
 use drawoff_contract::Fault;
-use drawoff_contract::daybook::SpellNote;
+use drawoff_contract::daybook::{DayNote, SpellNote};
 use drawoff_contract::local::minute_of_day;
 use drawoff_homes::robust::{median, quantile, step};
 
@@ -15,20 +15,27 @@ const HOT_K: f64 = 3.0;
 const COLD_K: f64 = 5.5;
 /// Stops this close together are made by a thermostat; a timer or a lack of surplus scatters them.
 const CLUSTER_K: f64 = 1.6;
-/// Days looked back over for the present state.
+/// Days looked back over for the present state: part-tank heating reaches the set point once a week.
 const RECENT_DAYS: usize = 10;
+/// The same for homes that usually reach the set point every day or two.
+const OFTEN_DAYS: usize = 5;
 
 const STATISTIC: &str = "stop temperature against the set point, K";
 
 /// Highest temperature of each day over the set point; NaN without heating.
-fn over_k(ctx: &Context<'_>, set: f64) -> Vec<f64> {
+fn over_k(ctx: &Context<'_>, set: f64, highest: impl Fn(&DayNote) -> f64) -> Vec<f64> {
     ctx.days
         .iter()
         .map(|d| {
             let heated = d.heater_kwh.is_some_and(|e| e > 0.2);
-            if heated { hottest(ctx, d) - set } else { f64::NAN }
+            if heated { highest(d) - set } else { f64::NAN }
         })
         .collect()
+}
+
+/// Highest reading of any probe in a day, degC.
+fn peak(day: &DayNote) -> f64 {
+    day.probe_max_degc.iter().copied().filter(|v| !v.is_nan()).fold(f32::NAN, f32::max).into()
 }
 
 /// Heating stops well above the set point.
@@ -38,7 +45,7 @@ pub fn thermostat_hot(ctx: &Context<'_>) -> Assessment {
     let Some(set) = ctx.cylinder.set_point_degc else {
         return Assessment::not_assessed(fault, STATISTIC, "set point");
     };
-    let over = over_k(ctx, set);
+    let over = over_k(ctx, set, hottest);
     let recent: Vec<f64> = over[ctx.last_days(5)].iter().copied().filter(|v| !v.is_nan()).collect();
     if recent.len() < 2 {
         return Assessment::too_little(fault, STATISTIC, "fewer than 2 of the last 5 days with heating");
@@ -65,22 +72,25 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
     let Some(set) = ctx.cylinder.set_point_degc else {
         return Assessment::not_assessed(fault, STATISTIC, "set point");
     };
-    let over = over_k(ctx, set);
-    let recent: Vec<usize> = ctx.last_days(RECENT_DAYS).filter(|&i| !over[i].is_nan()).collect();
-    if recent.len() < 5 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 5 of the last 10 days with heating");
+    let over = over_k(ctx, set, peak);
+    let window = if reaches_set_often(&over) { OFTEN_DAYS } else { RECENT_DAYS };
+    let recent: Vec<usize> = ctx.last_days(window).filter(|&i| !over[i].is_nan()).collect();
+    if recent.len() < 4 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 4 of the last days with heating");
     }
     let best = recent.iter().map(|&i| over[i]).fold(f64::NEG_INFINITY, f64::max);
     // A thermostat stops at one temperature: on several days the water must have come up to the same best.
     let at_best: Vec<usize> = recent.iter().copied().filter(|&i| over[i] > best - CLUSTER_K).collect();
     let clock = ends_by_the_clock(ctx, &at_best);
-    let made_by_thermostat = at_best.len() >= 3 && !clock;
+    let change = step(&over, 3, 0.5).filter(|s| s.before - s.after > 3.0);
+    // A surplus diverter has a lower level of its own for days without sun: there only a change tells.
+    let by_design = modulates(ctx) && change.is_none_or(|s| s.before - s.after < COLD_K);
+    let made_by_thermostat = at_best.len() >= 3 && !clock && !by_design;
     let under = -best;
     let effect = if made_by_thermostat { under } else { under.min(COLD_K - 2.0) };
     let mut found = Assessment::judged(fault, STATISTIC, effect, COLD_K, 2.0);
     found.days = at_best.len();
     if found.is_fault() {
-        let change = step(&over, 3, 0.5).filter(|s| s.before - s.after > 3.0);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for = format!(
             "Heating stops at about {:.0} degC, {under:.0} K below the set point of {set:.0} degC, and never got beyond it in {} days; no timer ends it.",
@@ -97,6 +107,30 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
         };
     }
     found
+}
+
+/// Whether the set point was reached on every other day or oftener, up to the last time that it was.
+fn reaches_set_often(over: &[f64]) -> bool {
+    let reached: Vec<usize> = (0..over.len()).filter(|&i| over[i] > -2.0).collect();
+    match (reached.first(), reached.last()) {
+        (Some(first), Some(last)) => reached.len() >= 5 && (last - first) <= 2 * reached.len(),
+        _ => false,
+    }
+}
+
+/// Whether heating power wanders below the rating, as that of a surplus diverter does.
+fn modulates(ctx: &Context<'_>) -> bool {
+    let shares: Vec<f64> = ctx
+        .spells
+        .iter()
+        .filter(|s| s.kind == "heat")
+        .filter_map(|s| {
+            let rated = ctx.cylinder.elements.iter().find(|e| Some(i64::from(e.index)) == s.element)?.rated_w;
+            Some(s.power_w? / rated)
+        })
+        .collect();
+    let low = shares.iter().filter(|s| **s < 0.4).count();
+    low * 10 > shares.len()
 }
 
 /// Ends this close to each other in the local day are made by a timer, minutes.

@@ -43,6 +43,8 @@ pub struct Loss {
     pub segments: usize,
     /// Nights behind the present figure.
     pub nights: usize,
+    /// Median share of the volume in the hot zone that it was read from.
+    pub zone_share: f64,
     /// Standard error of ln(coefficient).
     pub log_error: f64,
     /// All segments, for those who look closer.
@@ -80,6 +82,7 @@ pub fn standing_loss(
         change_z: change.map_or(0.0, |c| c.z),
         segments: present.len(),
         nights: nights(&present),
+        zone_share: median(&present.iter().map(|o| o.share).collect::<Vec<_>>()),
         log_error,
         observations: all,
     })

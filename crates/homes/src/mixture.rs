@@ -14,6 +14,8 @@ pub struct Observation {
     pub loss_w: f64,
     /// Water above surroundings, K.
     pub lift_k: f64,
+    /// Share of the volume in the hot zone.
+    pub share: f64,
     /// Local day, for blocks.
     pub day: i32,
     /// Middle of the segment, UTC ms.
@@ -159,7 +161,7 @@ mod tests {
                 let noise = 8.0 * (u + v + (f64::from(i) * 0.438_579_021).fract() - 1.5) * 2.0;
                 let drawn = if w < contaminated { -40.0 * log(1.0 - w / contaminated * 0.999) } else { 0.0 };
                 let lift_k = 25.0 + 15.0 * v;
-                Observation { loss_w: 1.6 * lift_k + noise + drawn, lift_k, day: i / 12, at_ms: 0 }
+                Observation { loss_w: 1.6 * lift_k + noise + drawn, lift_k, share: 1.0, day: i / 12, at_ms: 0 }
             })
             .collect()
     }

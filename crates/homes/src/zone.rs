@@ -67,6 +67,7 @@ fn observation(
     (lift_k >= LEAST_LIFT_K).then(|| Observation {
         loss_w: -capacity_wh_per_k * slope / shape.top_zone_excess(share),
         lift_k,
+        share,
         day: spell.day.0,
         at_ms: i64::midpoint(spell.start.0, spell.end.0),
     })
