@@ -36,7 +36,9 @@ pub(crate) enum Command {
 }
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  drawoff run pipelines/service-list.toml --set inputs.readings=exports --set inputs.register=assets.csv")]
+#[command(
+    after_help = "Example:\n  drawoff run pipelines/service-list.toml --set inputs.readings=exports --set inputs.register=assets.csv"
+)]
 pub(crate) struct PipelineArgs {
     /// Pipeline file (TOML). Paths in it are relative to the current folder.
     pub(crate) pipeline: PathBuf,
@@ -68,7 +70,7 @@ pub(crate) struct SynthArgs {
     /// Folder to write: readings/, register.csv, truth/.
     pub(crate) folder: PathBuf,
     /// Number of homes.
-    #[arg(long, default_value_t = 48)]
+    #[arg(long, default_value_t = 46)]
     pub(crate) homes: u32,
     /// Number of days.
     #[arg(long, default_value_t = 29)]
@@ -76,4 +78,16 @@ pub(crate) struct SynthArgs {
     /// Seed: the same seed gives the same fleet.
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,
+    /// How the readings lie in their files.
+    #[arg(long, value_enum, default_value_t = Layout::Home)]
+    pub(crate) layout: Layout,
+}
+
+/// How the readings of a made fleet lie in their files; the rows are the same.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Layout {
+    /// A file a week by the stamps; the rows of a home lie together.
+    Home,
+    /// A file a day by the time of arrival, all homes mixed, as a nightly export has them.
+    Day,
 }

@@ -11,7 +11,11 @@ use crate::stages;
 pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
     let mut problems = inputs.register_problems.clone();
-    problems.extend(drawoff_store::inspect(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders));
+    problems.extend(drawoff_store::inspect(
+        &inputs.pipeline.inputs.readings,
+        &inputs.mapping,
+        &inputs.cylinders,
+    ));
     let gathered = gather(&inputs);
     let daybooks = stages::daybook(&gathered, &inputs.cylinders, inputs.pipeline.water.water());
     let accounts = stages::accounts(&gathered, &daybooks);
@@ -45,9 +49,7 @@ pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     for (home, rows) in &gathered.unknown_homes {
         progress::result(&format!("home {home}: not in the register, {rows} rows rejected"));
     }
-    for problem in &problems {
-        progress::error(&problem.to_string());
-    }
+    problems.iter().for_each(progress::error);
     let read = !gathered.homes.is_empty();
     Ok(match (problems.is_empty() && gathered.unknown_homes.is_empty(), read) {
         (_, false) => Exit::NoInput,

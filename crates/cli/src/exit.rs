@@ -23,26 +23,25 @@ impl From<Exit> for std::process::ExitCode {
     }
 }
 
-/// Why a command ended early.
+/// Why a command ended early: all that is wrong.
 #[derive(Debug)]
 pub(crate) struct Failure {
     pub(crate) exit: Exit,
-    pub(crate) message: String,
+    pub(crate) problems: Vec<ContractError>,
 }
 
 impl Failure {
-    pub(crate) fn new(exit: Exit, message: impl Into<String>) -> Self {
-        Self { exit, message: message.into() }
+    pub(crate) fn new(exit: Exit, problem: ContractError) -> Self {
+        Self { exit, problems: vec![problem] }
     }
 
-    pub(crate) fn settings(errors: &[ContractError]) -> Self {
-        let lines: Vec<String> = errors.iter().map(ToString::to_string).collect();
-        Self::new(Exit::Settings, lines.join("\n"))
+    pub(crate) fn settings(problems: Vec<ContractError>) -> Self {
+        Self { exit: Exit::Settings, problems }
     }
 }
 
 impl From<ContractError> for Failure {
     fn from(error: ContractError) -> Self {
-        Self::new(Exit::Failed, error.to_string())
+        Self::new(Exit::Failed, error)
     }
 }

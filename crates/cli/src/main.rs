@@ -1,35 +1,5 @@
-//! The binary `drawoff`: pipelines, progress, logs, exit codes.
-
-mod args;
-mod check;
-mod exit;
-mod pipeline;
-mod progress;
-mod run;
-mod score;
-mod stages;
-mod synth;
-
-use clap::Parser;
-
-use crate::args::{Args, Command};
-use crate::exit::Failure;
+//! The binary `drawoff`. All of it lies in the library beside, so that the whole-program tests can run it too.
 
 fn main() -> std::process::ExitCode {
-    let args = Args::parse();
-    if let Some(threads) = args.threads {
-        // Fails only when a pool exists already, and none does before this line.
-        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
-    }
-    let done = match &args.command {
-        Command::Run(a) => run::run(a),
-        Command::Check(a) => check::check(a),
-        Command::Score(a) => score::score(a),
-        Command::Synth(a) => synth::synth(a),
-    };
-    let exit = done.unwrap_or_else(|failure: Failure| {
-        progress::error(&failure.message);
-        failure.exit
-    });
-    exit.into()
+    drawoff_cli::main()
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use drawoff_contract::ContractError;
+use drawoff_contract::mapping_hint::did_you_mean;
 use drawoff_tank::water::Water;
 use drawoff_worklist::WorthSettings;
 use serde::{Deserialize, Serialize};
@@ -78,27 +79,50 @@ impl Default for RunSettings {
 
 /// Reads a pipeline and applies overrides of the form `key.path=value`.
 pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<ContractError>> {
-    let text = drawoff_store::settings::read_text(path).map_err(|e| vec![e])?;
+    let text = drawoff_store::settings::read_text(path)
+        .map_err(|e| vec![e.with_hint("give a pipeline file, such as pipelines/service-list.toml")])?;
     let subject = path.display().to_string();
     // Parsed once as it is, so that errors name lines of the file.
+    let of_file = |e: &toml::de::Error| of_file(&subject, &text, e);
     let whole: Result<Pipeline, _> = toml::from_str(&text);
-    let problem = |e: &toml::de::Error| ContractError::new(&subject, e.to_string().trim_end().to_owned());
     if overrides.is_empty() {
-        return whole.map_err(|e| vec![problem(&e)]);
+        return whole.map_err(|e| vec![of_file(&e)]);
     }
-    let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![problem(&e)])?;
-    let mut errors = Vec::new();
-    for item in overrides {
-        if let Err(e) = apply(&mut table, item) {
-            errors.push(e);
-        }
-    }
+    let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![of_file(&e)])?;
+    let errors: Vec<ContractError> =
+        overrides.iter().filter_map(|item| apply(&mut table, item).err()).collect();
     if !errors.is_empty() {
         return Err(errors);
     }
-    table.try_into().map_err(|e: toml::de::Error| {
-        vec![problem(&e).with_hint(format!("after --set {}", overrides.join(" --set ")))]
+    table.try_into().map_err(|e: toml::de::Error| match whole {
+        Err(of_text) => vec![of_file(&of_text)],
+        Ok(_) => {
+            let message = e.to_string().trim_end().replace('\n', ", ");
+            vec![
+                ContractError::new(format!("--set {}", overrides.join(" --set ")), message)
+                    .with_hint(hint(&e)),
+            ]
+        }
     })
+}
+
+/// What is wrong with the text of a pipeline, by line.
+fn of_file(subject: &str, text: &str, error: &toml::de::Error) -> ContractError {
+    let line =
+        error.span().and_then(|span| text.get(..span.start)).map(|before| before.matches('\n').count() + 1);
+    let place = line.map_or(String::new(), |line| format!(" line {line}"));
+    ContractError::new(format!("{subject}{place}"), error.message().trim_end()).with_hint(hint(error))
+}
+
+/// The nearest known key where a key is unknown.
+fn hint(error: &toml::de::Error) -> String {
+    let words: Vec<&str> = error.message().split('`').skip(1).step_by(2).collect();
+    match words.split_first() {
+        Some((unknown, known)) if error.message().starts_with("unknown") && !known.is_empty() => {
+            did_you_mean(unknown, known)
+        }
+        _ => "compare with pipelines/service-list.toml, which explains each key".to_owned(),
+    }
 }
 
 fn apply(table: &mut toml::Table, item: &str) -> Result<(), ContractError> {
@@ -114,6 +138,7 @@ fn apply(table: &mut toml::Table, item: &str) -> Result<(), ContractError> {
         let entry = at.entry(part).or_insert_with(|| toml::Value::Table(toml::Table::new()));
         at = entry.as_table_mut().ok_or_else(|| {
             ContractError::new(format!("--set {item}"), format!("`{part}` is a value, not a section"))
+                .with_hint("leave out what follows it")
         })?;
     }
     at.insert(last.to_owned(), value(text, at.get(last)));

@@ -1,28 +1,44 @@
 //! What goes to the terminal: results to standard output, everything else to standard error.
+//!
+//! Names of homes and files come from others, so everything is shown with its control characters made visible.
+
+use drawoff_contract::ContractError;
+use drawoff_report::text::visible;
 
 /// A line of progress: units of work finished.
 #[expect(clippy::print_stderr, reason = "the binary speaks to the person at the terminal")]
 pub(crate) fn note(text: &str) {
-    eprintln!("{text}");
+    eprintln!("{}", visible(text));
 }
 
-/// An error, hints included.
+/// An error, and what to do about it.
+pub(crate) fn error(problem: &ContractError) {
+    say("error", problem);
+}
+
+/// A warning, and what to do about it: the rest of the fleet is still done.
+pub(crate) fn warning(problem: &ContractError) {
+    say("warning", problem);
+}
+
 #[expect(clippy::print_stderr, reason = "the binary speaks to the person at the terminal")]
-pub(crate) fn error(text: &str) {
-    for line in text.lines() {
-        if line.starts_with("hint:") { eprintln!("{line}") } else { eprintln!("error: {line}") }
+fn say(kind: &str, problem: &ContractError) {
+    eprintln!("{kind}: {}: {}", visible(&problem.subject), visible(&problem.message));
+    if let Some(hint) = &problem.hint {
+        eprintln!("hint: {}", visible(hint));
     }
 }
 
-/// A warning: the rest of the fleet is still done.
-#[expect(clippy::print_stderr, reason = "the binary speaks to the person at the terminal")]
-pub(crate) fn warning(text: &str) {
-    eprintln!("warning: {text}");
-}
-
-/// A result.
+/// A result, of one line or many.
 #[expect(clippy::print_stdout, reason = "the binary speaks to the person at the terminal")]
 pub(crate) fn result(text: &str) {
+    let lines: Vec<String> = text.split('\n').map(visible).collect();
+    println!("{}", lines.join("\n"));
+}
+
+/// A result for machines, to the letter; JSON escapes control characters itself.
+#[expect(clippy::print_stdout, reason = "the binary speaks to the program behind the pipe")]
+pub(crate) fn exact(text: &str) {
     println!("{text}");
 }
 

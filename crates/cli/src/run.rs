@@ -32,8 +32,9 @@ pub(crate) struct Inputs {
 
 /// Reads pipeline, mapping and register: everything that must be right before a row is read.
 pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
-    let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(|e| Failure::settings(&e))?;
-    let mapping = drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(|e| Failure::settings(&e))?;
+    let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    let mapping =
+        drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     let mut errors = Vec::new();
     if let Err(e) = pipeline.worth.check() {
         errors.push(e);
@@ -43,10 +44,10 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
         Ok((cylinders, register_problems)) if errors.is_empty() => {
             Ok(Inputs { pipeline, mapping, cylinders, register_problems })
         }
-        Ok(_) => Err(Failure::settings(&errors)),
+        Ok(_) => Err(Failure::settings(errors)),
         Err(e) => {
             errors.push(e);
-            Err(Failure::settings(&errors))
+            Err(Failure::settings(errors))
         }
     }
 }
@@ -55,9 +56,10 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
 pub(crate) fn gather(inputs: &Inputs) -> Gathered {
     let started = Instant::now();
     let rows = AtomicU64::new(0);
-    let gathered = drawoff_store::gather(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders, &|n| {
-        rows.fetch_add(n, Ordering::Relaxed);
-    });
+    let gathered =
+        drawoff_store::gather(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders, &|n| {
+            rows.fetch_add(n, Ordering::Relaxed);
+        });
     progress::note(&format!(
         "read {} rows of {} homes from {} files in {:.1} s",
         thousands(rows.load(Ordering::Relaxed)),
@@ -94,53 +96,77 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
     progress::result(CAUTION);
-    progress::result(&format!("list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"));
+    progress::result(&format!(
+        "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
+    ));
     Ok(if partial { Exit::Partial } else { Exit::Done })
 }
 
+/// Homes named in warnings; the rest are counted.
+const NAMED_AT_MOST: usize = 20;
+
 fn nothing_read(inputs: &Inputs, gathered: &Gathered) -> Failure {
-    let source = inputs.pipeline.inputs.readings.display();
-    let mut lines: Vec<String> =
-        gathered.files.iter().filter_map(|f| f.status.as_ref().err()).map(ToString::to_string).collect();
-    if gathered.files.is_empty() {
-        lines.push(format!("{source}: no file to read\nhint: inputs.readings must name a Parquet, Arrow IPC or CSV file, or a folder of them"));
-    } else if !gathered.unknown_homes.is_empty() {
+    let source = inputs.pipeline.inputs.readings.display().to_string();
+    let mut problems = inputs.register_problems.clone();
+    problems.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
+    if !gathered.unknown_homes.is_empty() {
         let first = gathered.unknown_homes.keys().take(3).cloned().collect::<Vec<_>>().join(", ");
-        lines.push(format!(
-            "{source}: none of its {} homes is in the register (such as {first})\nhint: check the home columns of mapping and register",
-            gathered.unknown_homes.len()
-        ));
-    } else {
-        lines.push(format!("{source}: no usable row"));
+        let homes = gathered.unknown_homes.len();
+        let message = format!("none of its {homes} homes is in the register (such as {first})");
+        problems.push(
+            ContractError::new(source, message).with_hint("check the home columns of mapping and register"),
+        );
+    } else if gathered.files.iter().any(|f| f.status.is_ok()) {
+        let hint = "`drawoff check` with the same arguments says why rows are rejected";
+        problems.push(ContractError::new(source, "no usable row").with_hint(hint));
     }
-    Failure::new(Exit::NoInput, lines.join("\n"))
+    Failure { exit: Exit::NoInput, problems }
 }
 
 /// Names every file and home that was left out; whether there was any.
-fn warn_of_what_was_left_out(inputs: &Inputs, gathered: &Gathered, daybooks: &[HomeDaybook<'_>], list: &Worklist) -> bool {
-    let mut any = false;
-    let mut warn = |text: String| {
-        any = true;
-        progress::warning(&text);
-    };
-    for problem in &inputs.register_problems {
-        warn(problem.to_string());
-    }
-    for error in gathered.files.iter().filter_map(|f| f.status.as_ref().err()) {
-        warn(error.to_string());
-    }
-    for (home, rows) in &gathered.unknown_homes {
-        warn(format!("home {home}: not in the register; its {rows} rows were rejected\nhint: add it to {}", inputs.pipeline.inputs.register.display()));
-    }
+fn warn_of_what_was_left_out(
+    inputs: &Inputs,
+    gathered: &Gathered,
+    daybooks: &[HomeDaybook<'_>],
+    list: &Worklist,
+) -> bool {
+    let mut left_out = inputs.register_problems.clone();
+    left_out.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
+    left_out.extend(unknown_homes(inputs, gathered));
     for d in daybooks {
         if let Err(missing) = d.notes {
-            warn(format!("home {}: not assessed, the register lacks {missing}", d.cylinder.home));
+            let message = format!("not assessed, the register lacks {missing}");
+            left_out.push(
+                ContractError::new(format!("home {}", d.cylinder.home), message)
+                    .with_hint(format!("add it in {}", inputs.pipeline.inputs.register.display())),
+            );
         }
     }
+    left_out.iter().for_each(progress::warning);
     for note in &list.notes {
         progress::note(&format!("note: {note}"));
     }
-    any
+    !left_out.is_empty()
+}
+
+fn unknown_homes(inputs: &Inputs, gathered: &Gathered) -> Vec<ContractError> {
+    let hint = format!("add it to {}", inputs.pipeline.inputs.register.display());
+    let unknown = &gathered.unknown_homes;
+    let mut problems: Vec<ContractError> = unknown
+        .iter()
+        .take(NAMED_AT_MOST)
+        .map(|(home, rows)| {
+            let message = format!("not in the register; its {} rows were rejected", thousands(*rows));
+            ContractError::new(format!("home {home}"), message).with_hint(hint.clone())
+        })
+        .collect();
+    if unknown.len() > NAMED_AT_MOST {
+        let rows: u64 = unknown.values().skip(NAMED_AT_MOST).sum();
+        let subject = format!("{} more homes", thousands((unknown.len() - NAMED_AT_MOST) as u64));
+        let message = format!("not in the register; their {} rows were rejected", thousands(rows));
+        problems.push(ContractError::new(subject, message).with_hint("`drawoff check` names them all"));
+    }
+    problems
 }
 
 const CAUTION: &str = "Findings are indications from data. Work on unvented cylinders and electrics is for competent,\n\
@@ -158,7 +184,8 @@ fn evidence(
     use drawoff_contract::{Channel, Utc};
     let mut out = Vec::new();
     for visit in visits.iter().take(cards) {
-        let (Some(rows), Some(cylinder)) = (gathered.homes.get(&visit.home), cylinders.get(&visit.home)) else {
+        let (Some(rows), Some(cylinder)) = (gathered.homes.get(&visit.home), cylinders.get(&visit.home))
+        else {
             continue;
         };
         let Some(&last) = rows.time_ms.last() else { continue };
@@ -228,7 +255,8 @@ fn write(
     folder.table(accounts.homes)?;
     folder.table(file_rows(gathered, &accounts.files))?;
     folder.table(evidence)?;
-    let (mut day_notes, mut spells, mut draws): (Vec<DayNote>, Vec<SpellNote>, Vec<DrawNote>) = Default::default();
+    let (mut day_notes, mut spells, mut draws): (Vec<DayNote>, Vec<SpellNote>, Vec<DrawNote>) =
+        Default::default();
     for notes in daybooks.into_iter().filter_map(|d| d.notes.ok()) {
         day_notes.extend(notes.days);
         spells.extend(notes.spells);
@@ -298,7 +326,7 @@ fn page(
 /// What the manifest says beside its files: no clock, no host, no path of this machine.
 fn manifest(inputs: &Inputs, total: &Account, list: &Worklist) -> Result<serde_json::Value, Failure> {
     let mut settings = serde_json::to_value(&inputs.pipeline)
-        .map_err(|e| Failure::new(Exit::Failed, format!("settings cannot be written: {e}")))?;
+        .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
     // Where things lie differs between machines and does not change the results.
     for section in ["inputs", "outputs"] {
         if let Some(map) = settings.as_object_mut() {

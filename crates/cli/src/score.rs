@@ -15,14 +15,18 @@ use crate::progress;
 use crate::run::table_path;
 
 pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
-    let half = Half::from_code(&args.half)
-        .ok_or_else(|| Failure::new(Exit::Settings, format!("--half {}: not all, even or odd", args.half)))?;
+    let half = Half::from_code(&args.half).ok_or_else(|| {
+        let problem = ContractError::new(format!("--half {}", args.half), "is no half of a fleet");
+        Failure::new(Exit::Settings, problem.with_hint("valid here: all, even, odd"))
+    })?;
     if args.runs.len() != args.truths.len() {
-        return Err(Failure::new(Exit::Settings, "give one --truth for each run, in the same order"));
+        let problem = format!("{} runs and {} folders of truth", args.runs.len(), args.truths.len());
+        let hint = "give one --truth for each run, in the same order";
+        return Err(Failure::new(Exit::Settings, ContractError::new("--truth", problem).with_hint(hint)));
     }
     let mut cards = Vec::new();
     for (run, truth) in args.runs.iter().zip(&args.truths) {
-        let card = score_one(run, truth, half).map_err(|e| Failure::new(Exit::NoInput, e.to_string()))?;
+        let card = score_one(run, truth, half).map_err(not_scored)?;
         if args.runs.len() > 1 && !args.json {
             progress::result(&format!("== {} ==\n{}", run.display(), card.render()));
         }
@@ -30,7 +34,7 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     }
     let pooled = drawoff_score::pool(&cards);
     if args.json {
-        progress::result(&pooled.to_json().to_string());
+        progress::exact(&pooled.to_json().to_string());
     } else {
         if args.runs.len() > 1 {
             progress::result("== all pooled ==");
@@ -40,10 +44,20 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     Ok(Exit::Done)
 }
 
+fn not_scored(mut problem: ContractError) -> Failure {
+    let hint = "give output folders of finished runs, and --truth with a folder of truth tables for each";
+    problem.hint.get_or_insert_with(|| hint.to_owned());
+    Failure::new(Exit::NoInput, problem)
+}
+
 fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, ContractError> {
     let batches = |name: &str| read_batches(&table_path(truth, name));
-    let truth =
-        Truth::from_batches(&batches("truth_homes")?, &batches("truth_daily")?, &batches("truth_draws")?, &batches("truth_faults")?)?;
+    let truth = Truth::from_batches(
+        &batches("truth_homes")?,
+        &batches("truth_daily")?,
+        &batches("truth_draws")?,
+        &batches("truth_faults")?,
+    )?;
     fn table<T: Table>(run: &Path) -> Result<Vec<T>, ContractError> {
         read_table(&table_path(run, T::NAME))
     }

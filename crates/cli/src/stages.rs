@@ -6,6 +6,7 @@ use drawoff_contract::account::count_home;
 use drawoff_contract::results::{FindingRow, HomeRow, QualityRow};
 use drawoff_contract::{Account, Cylinder, Fault, HomeRows, Outcome};
 use drawoff_daybook::{Machine, Notes, Setup};
+use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
 use drawoff_homes::groups::habit_groups;
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
@@ -66,7 +67,9 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
         .par_iter()
         .zip(daybooks.par_iter())
         .map(|(n, d)| {
-            let sound = drawoff_faults::probes::sound_probes(n.days, n.cylinder.probe_heights.len());
+            let cold = priors.fleet_cold_feed(n.days);
+            let probes = n.cylinder.probe_heights.len();
+            let sound = sound_probes(Probes { days: n.days, probes, cold_degc: &cold });
             let reading = read_home(*n, &priors, &sound, settings);
             let findings = match &d.notes {
                 Ok(notes) if !notes.days.is_empty() => {

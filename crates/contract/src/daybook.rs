@@ -70,6 +70,8 @@ table! {
         probe_flat_residual_k: Vec<f32>, "K";
         /// Number of instants behind that difference.
         probe_flat_count: Vec<f32>, "";
+        /// Standard deviation of that difference over the day.
+        probe_flat_scatter_k: Vec<f32>, "K";
         /// For each pair of probes (row probe above column probe, row-major): mean excess of the lower over the upper.
         probe_inversion_k: Vec<f32>, "K";
         /// Hours that each element is called, lower first.

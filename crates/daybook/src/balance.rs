@@ -61,7 +61,8 @@ pub(crate) fn balance(frame: &Frame, setup: &Setup, cadence_ms: i64) -> Balance 
         let net = if hours <= LONGEST_BRIDGE_H { heater_for_balance - rise_wh } else { f64::NAN };
         let loss = setup.loss_w_per_k * ((b.mean[k] + b.mean[k - 1]) / 2.0 - surroundings) * hours;
         let heating = if heater.is_nan() {
-            is_called(frame, k) || (!b.heater_known && (b.mean[k] - b.mean[k - 1]) > HEATING_RISE_K_PER_H * hours)
+            is_called(frame, k)
+                || (!b.heater_known && (b.mean[k] - b.mean[k - 1]) > HEATING_RISE_K_PER_H * hours)
         } else {
             heater > HEATING_W * hours
         };
@@ -95,7 +96,8 @@ fn heater_wh(frame: &Frame, k: usize, hours: f64, gap: bool) -> f64 {
     let step = frame.register[k] - frame.register[k - 1];
     let by_power = power_w(frame, k) * hours;
     if step >= 0.0 {
-        let contradicted = !gap && !by_power.is_nan() && (step - by_power).abs() > 0.5 * step.max(by_power) + 20.0;
+        let contradicted =
+            !gap && !by_power.is_nan() && (step - by_power).abs() > 0.5 * step.max(by_power) + 20.0;
         if !contradicted {
             return step;
         }

@@ -1,16 +1,16 @@
 //! One local day: rows in, its notes out.
 
-use drawoff_contract::account::{count_home, Account};
+use drawoff_contract::account::{Account, count_home};
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::LocalDay;
 use drawoff_contract::{HomeRows, Mask, Utc};
 
-use crate::balance::{balance, Balance};
+use crate::balance::{Balance, balance};
 use crate::draws::{draw_offs, mixing, spread_k};
 use crate::frame::Frame;
 use crate::half_hours::half_hours;
-use crate::masks::{mask_frozen, mask_register, mask_spikes, MaskMemory};
-use crate::probes::{follow_runs, probe_day, Runs};
+use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
+use crate::probes::{Runs, follow_runs, probe_day};
 use crate::setup::Setup;
 use crate::spells::{heat_spells, idle_segments, quantile, quiet_losses};
 
@@ -74,7 +74,8 @@ pub(crate) fn reduce_day(
         day_start_utc: Utc(day.start_ms),
         hours: day.hours(),
         cadence_min: cadence_ms as f64 / 60_000.0,
-        instants: (frame.context..frame.len()).filter(|&i| frame.at(i).iter().any(|v| !v.is_nan())).count() as i64,
+        instants: (frame.context..frame.len()).filter(|&i| frame.at(i).iter().any(|v| !v.is_nan())).count()
+            as i64,
         instants_expected: (day.end_ms - day.start_ms) / cadence_ms.max(1),
         doubled: doubled(rows),
         late: 0,
@@ -100,6 +101,7 @@ pub(crate) fn reduce_day(
         probe_frozen_expected_k: frozen_moved,
         probe_flat_residual_k: probes.flat_residual_k,
         probe_flat_count: probes.flat_count,
+        probe_flat_scatter_k: probes.flat_scatter_k,
         probe_inversion_k: probes.inversion_k,
         element_call_hours: elements.call_hours,
         element_dead_hours: elements.dead_hours,
@@ -193,8 +195,10 @@ fn heated_from(frame: &Frame, b: &Balance, setup: &Setup) -> Vec<Option<f64>> {
     (0..frame.len())
         .map(|k| {
             if b.heating[k] {
-                let upper = frame.power[1][k] > 50.0 || (frame.power[1][k].is_nan() && frame.call[1][k] > 0.5);
-                let lower = frame.power[0][k] > 50.0 || (frame.power[0][k].is_nan() && frame.call[0][k] > 0.5);
+                let upper =
+                    frame.power[1][k] > 50.0 || (frame.power[1][k].is_nan() && frame.call[1][k] > 0.5);
+                let lower =
+                    frame.power[0][k] > 50.0 || (frame.power[0][k].is_nan() && frame.call[0][k] > 0.5);
                 let only = (setup.elements.len() == 1).then(|| usize::from(setup.elements[0].index));
                 let element = only.unwrap_or(usize::from(upper && !lower));
                 last = Some((frame.time_ms[k], setup.element_height(element)));
@@ -204,8 +208,16 @@ fn heated_from(frame: &Frame, b: &Balance, setup: &Setup) -> Vec<Option<f64>> {
         .collect()
 }
 
-/// Share of the rating over a whole interval that only a heater left on can reach without a call at its start.
-const UNCALLED_SHARE: f64 = 0.6;
+/// Share of full power over a whole interval that only a heater on from end to end reaches.
+const UNCALLED_SHARE: f64 = 0.93;
+
+/// Full power as seen so far in the day, else as rated, W.
+fn full_w(rated: f64, full: &[f64]) -> f64 {
+    if full.len() < 3 {
+        return if rated.is_finite() { rated } else { f64::INFINITY };
+    }
+    full.iter().copied().fold(0.0, f64::max)
+}
 
 #[derive(Default)]
 struct Elements {
@@ -241,11 +253,9 @@ fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
             if !c0.is_nan() && !c1.is_nan() {
                 let limit = if rated.is_finite() { 0.1 * rated } else { 200.0 };
                 add(&mut dead, if called && p < limit { b.hours[k] } else { 0.0 });
-                // Short heats between two stamps leave no call at either; at full power over neighbouring intervals
-                // the heater ran through the stamp between them.
-                let full_now = p >= UNCALLED_SHARE * limit / 0.1;
-                let full_before = frame.power[e][k - 1] >= UNCALLED_SHARE * limit / 0.1;
-                let through = c0 < 0.5 && full_before && full_now && !b.gap[k - 1];
+                // Short heats between two stamps leave no call at either and fill the interval in part only: at full
+                // power from end to end, uncalled at both, the heater ran without a call.
+                let through = c0 < 0.5 && c1 < 0.5 && p >= UNCALLED_SHARE * full_w(rated, &full);
                 add(&mut uncalled, if through { b.hours[k] } else { 0.0 });
                 if called && powered {
                     full.push(p);

@@ -1,8 +1,8 @@
 //! Draw-offs seen in the heat balance: heat that left beyond loss, noise and any steady leak.
 
+use drawoff_contract::Utc;
 use drawoff_contract::daybook::DrawNote;
 use drawoff_contract::local::LocalDay;
-use drawoff_contract::Utc;
 
 use crate::balance::Balance;
 use crate::frame::Frame;
@@ -36,7 +36,13 @@ fn resolution_k(frame: &Frame) -> f64 {
 }
 
 /// Draw-offs of the day. `quiet_w` is the steady part of the loss, which is not drawn.
-pub(crate) fn draw_offs(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalDay, quiet_w: f64) -> Vec<DrawNote> {
+pub(crate) fn draw_offs(
+    frame: &Frame,
+    b: &Balance,
+    setup: &Setup,
+    day: &LocalDay,
+    quiet_w: f64,
+) -> Vec<DrawNote> {
     let sigma = noise_wh(frame, setup);
     let steady = quiet_w.max(0.0);
     let drawn = |k: usize| b.surplus_wh[k] - steady * b.hours[k];
@@ -102,14 +108,21 @@ fn draw_off(
 /// Temperature of the water that left over the interval: the warmer of the two ends, since the top falls as it leaves.
 fn outlet_degc(frame: &Frame, k: usize) -> f64 {
     let (before, after) = (frame.at(k - 1)[0], frame.at(k)[0]);
-    if before.is_nan() { after } else if after.is_nan() { before } else { 0.6 * before.max(after) + 0.4 * before.min(after) }
+    if before.is_nan() {
+        after
+    } else if after.is_nan() {
+        before
+    } else {
+        0.6 * before.max(after) + 0.4 * before.min(after)
+    }
 }
 
 /// Mixing by draw-offs: falls of the top and of the mean, summed over those from a charged cylinder.
 pub(crate) fn mixing(frame: &Frame, b: &Balance, setup: &Setup, draws: &[DrawNote]) -> (f64, f64) {
     let (mut top, mut mean) = (0.0, 0.0);
     for draw in draws.iter().filter(|d| !d.heating) {
-        let (Ok(s), Ok(e)) = (frame.time_ms.binary_search(&draw.start.0), frame.time_ms.binary_search(&draw.end.0))
+        let (Ok(s), Ok(e)) =
+            (frame.time_ms.binary_search(&draw.start.0), frame.time_ms.binary_search(&draw.end.0))
         else {
             continue;
         };
@@ -118,7 +131,11 @@ pub(crate) fn mixing(frame: &Frame, b: &Balance, setup: &Setup, draws: &[DrawNot
         let fall = b.mean[s] - b.mean[e];
         let top_fall = frame.at(s)[0] - frame.at(e)[0];
         // From a cylinder that stays well charged, a layered one gives water without cooling at the top.
-        if fall >= MIXING_FALL_K && left >= 0.4 * usable && usable >= 0.4 * setup.volume_l && !top_fall.is_nan() {
+        if fall >= MIXING_FALL_K
+            && left >= 0.4 * usable
+            && usable >= 0.4 * setup.volume_l
+            && !top_fall.is_nan()
+        {
             top += top_fall;
             mean += fall;
         }

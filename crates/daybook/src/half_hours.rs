@@ -45,7 +45,9 @@ pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalD
     let mut counts = vec![(0.0_f32, 0.0_f32); n];
     let measured = frame.surroundings.iter().any(|v| !v.is_nan());
     for k in frame.context..frame.len() {
-        let slot = usize::try_from((frame.time_ms[k] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0).min(n.saturating_sub(1));
+        let slot = usize::try_from((frame.time_ms[k] - 1 - day.start_ms) / HALF_HOUR_MS)
+            .unwrap_or(0)
+            .min(n.saturating_sub(1));
         let Some(count) = counts.get_mut(slot) else { continue };
         add(&mut h.heater_kwh[slot], b.heater_wh[k] / 1000.0);
         if !b.net_out_wh[k].is_nan() {

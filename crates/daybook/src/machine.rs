@@ -5,7 +5,7 @@ use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::LocalDay;
 use drawoff_contract::{HomeRows, Mask, Series};
 
-use crate::day::{reduce_day, Carry};
+use crate::day::{Carry, reduce_day};
 use crate::setup::Setup;
 
 /// The daybook of one home.

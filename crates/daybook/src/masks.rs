@@ -11,13 +11,16 @@ const SPIKE_REACH_MS: i64 = 20 * 60_000;
 /// A register may fall by this much from rounding, Wh.
 const REGISTER_SLACK_WH: f64 = 1.5;
 
+/// A restart leaves less than this share of the register.
+const RESTART_SHARE: f64 = 0.5;
+
 /// What masking must remember from one day to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct MaskMemory {
     register_wh: Option<f64>,
 }
 
-/// Masks register falls in one day's rows and returns how many there were.
+/// Masks register falls in one day's rows and returns how many of them were restarts.
 pub(crate) fn mask_register(rows: &mut HomeRows, memory: &mut MaskMemory) -> i64 {
     let Some(series) = rows.series[Channel::Register.slot()].as_mut() else { return 0 };
     let mut falls = 0;
@@ -28,7 +31,8 @@ pub(crate) fn mask_register(rows: &mut HomeRows, memory: &mut MaskMemory) -> i64
         let value = series.value[i];
         if memory.register_wh.is_some_and(|before| value < before - REGISTER_SLACK_WH) {
             series.mask[i] = Mask::RegisterStep;
-            falls += 1;
+            // Rows out of true order make it fall a little; a register that restarts falls to next to nothing.
+            falls += i64::from(value < memory.register_wh.unwrap_or(0.0) * RESTART_SHARE);
         }
         memory.register_wh = Some(value);
     }
@@ -105,6 +109,9 @@ mod tests {
         assert_eq!(mask_register(&mut rows(Channel::Register, &[10.0, 20.0]), &mut memory), 0);
         let mut next = rows(Channel::Register, &[5.0, 6.0, 1.0]);
         assert_eq!(mask_register(&mut next, &mut memory), 2);
-        assert_eq!(next.get(Channel::Register).unwrap().mask, [Mask::RegisterStep, Mask::Used, Mask::RegisterStep]);
+        assert_eq!(
+            next.get(Channel::Register).unwrap().mask,
+            [Mask::RegisterStep, Mask::Used, Mask::RegisterStep]
+        );
     }
 }

@@ -51,6 +51,7 @@ pub(crate) struct ProbeDay {
     pub(crate) max: Vec<f32>,
     pub(crate) flat_residual_k: Vec<f32>,
     pub(crate) flat_count: Vec<f32>,
+    pub(crate) flat_scatter_k: Vec<f32>,
     pub(crate) inversion_k: Vec<f32>,
 }
 
@@ -112,6 +113,7 @@ pub(crate) fn probe_day(frame: &Frame, heated_from: &[Option<f64>], setup: &Setu
     let mut sum = vec![0.0; n];
     let mut count = vec![0.0; n];
     let mut flat_sum = vec![0.0; n];
+    let mut flat_squares = vec![0.0; n];
     let mut flat_count = vec![0.0_f32; n];
     let mut inversion = vec![0.0; n * n];
     let mut pairs = vec![0.0; n * n];
@@ -127,6 +129,7 @@ pub(crate) fn probe_day(frame: &Frame, heated_from: &[Option<f64>], setup: &Setu
             day.max[p] = day.max[p].max(row[p] as f32);
             if let Some(residual) = flat_residual(row, &setup.heights, p, *below) {
                 flat_sum[p] += residual;
+                flat_squares[p] += residual * residual;
                 flat_count[p] += 1.0;
             }
             for q in p + 1..n {
@@ -143,6 +146,12 @@ pub(crate) fn probe_day(frame: &Frame, heated_from: &[Option<f64>], setup: &Setu
         day.mean[p] = (sum[p] / count[p]) as f32;
     }
     day.flat_residual_k = (0..n).map(|p| (flat_sum[p] / f64::from(flat_count[p])) as f32).collect();
+    day.flat_scatter_k = (0..n)
+        .map(|p| {
+            let mean = flat_sum[p] / f64::from(flat_count[p]);
+            (flat_squares[p] / f64::from(flat_count[p]) - mean * mean).max(0.0).sqrt() as f32
+        })
+        .collect();
     day.flat_count = flat_count;
     // Both triangles: what stands above the diagonal is the order as declared, below it the order reversed.
     day.inversion_k = inversion.iter().zip(&pairs).map(|(s, c)| (s / c) as f32).collect();

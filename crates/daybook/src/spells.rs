@@ -1,8 +1,8 @@
 //! Idle segments with their cooling, and heating spells; both cut at local midnight.
 
+use drawoff_contract::Utc;
 use drawoff_contract::daybook::SpellNote;
 use drawoff_contract::local::{LocalDay, minute_of_day};
-use drawoff_contract::Utc;
 
 use crate::balance::Balance;
 use crate::frame::Frame;
@@ -65,9 +65,8 @@ pub(crate) fn idle_segments(frame: &Frame, b: &Balance, setup: &Setup, day: &Loc
             }
             k >= frame.context && !b.mean[k].is_nan() && frame.time_ms[k] - last_heat >= SETTLE_MS
         };
-        let joined = start.is_some_and(|s| {
-            idle && !b.gap[k] && frame.time_ms[k] - frame.time_ms[s] <= IDLE_MS
-        });
+        let joined =
+            start.is_some_and(|s| idle && !b.gap[k] && frame.time_ms[k] - frame.time_ms[s] <= IDLE_MS);
         if joined {
             continue;
         }
@@ -121,7 +120,13 @@ fn line(x: &[f64], y: &[f64]) -> (f64, f64) {
 }
 
 /// Heating spells of the day.
-pub(crate) fn heat_spells(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalDay, cadence_ms: i64) -> Vec<SpellNote> {
+pub(crate) fn heat_spells(
+    frame: &Frame,
+    b: &Balance,
+    setup: &Setup,
+    day: &LocalDay,
+    cadence_ms: i64,
+) -> Vec<SpellNote> {
     let mut out = Vec::new();
     let mut k = frame.context.max(1);
     while k < frame.len() {
@@ -158,8 +163,12 @@ fn heat_spell(
     let element = element_of(frame, setup, first, last);
     let height = setup.element_height(element.unwrap_or(0));
     let end_row = frame.at(last);
-    let stop = (0..frame.width).rev().find(|&p| setup.heights[p] >= height && !end_row[p].is_nan()).map(|p| end_row[p]);
-    let mut powers: Vec<f64> = (first + 1..last).map(|k| b.heater_wh[k] / b.hours[k]).filter(|v| !v.is_nan()).collect();
+    let stop = (0..frame.width)
+        .rev()
+        .find(|&p| setup.heights[p] >= height && !end_row[p].is_nan())
+        .map(|p| end_row[p]);
+    let mut powers: Vec<f64> =
+        (first + 1..last).map(|k| b.heater_wh[k] / b.hours[k]).filter(|v| !v.is_nan()).collect();
     let ends_day = last + 1 == frame.len();
     let windows = quiet_windows(b, first + 1, last, QUIET_HEATING_H);
     SpellNote {
@@ -167,9 +176,10 @@ fn heat_spell(
         end: Utc(frame.time_ms[last]),
         from_yesterday: first == frame.context && first > 1 && b.heating[first - 1] && !b.gap[first],
         to_tomorrow: ends_day && day.end_ms - frame.time_ms[last] < cadence_ms,
-        level_degc: f32s((0..frame.width).map(|p| {
-            (first..=last).map(|k| frame.at(k)[p]).sum::<f64>() / (last + 1 - first) as f64
-        })),
+        level_degc: f32s(
+            (0..frame.width)
+                .map(|p| (first..=last).map(|k| frame.at(k)[p]).sum::<f64>() / (last + 1 - first) as f64),
+        ),
         slope_or_stop: f32s(end_row.iter().copied()),
         energy_kwh: Some(energy / 1000.0).filter(|v| v.is_finite()),
         rise_k: Some(b.mean[last] - b.mean[first - 1]).filter(|v| v.is_finite()),
@@ -268,25 +278,35 @@ pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
     let start = frame.context.max(1);
     let (mut night, mut day, mut heating) = (Vec::new(), Vec::new(), Vec::new());
     let (mut night_flow, mut day_flow) = (Vec::new(), Vec::new());
-    runs(start, frame.len(), |k| (b.gap[k], is_night(k)), |first, last| {
-        if !b.gap[first] {
-            let windows = quiet_windows(b, first, last, QUIET_H);
-            let flows = quiet_flows(frame, b, setup, first, last);
-            if is_night(first) {
-                night.extend(windows);
-                night_flow.extend(flows);
-            } else {
-                day.extend(windows);
-                day_flow.extend(flows);
+    runs(
+        start,
+        frame.len(),
+        |k| (b.gap[k], is_night(k)),
+        |first, last| {
+            if !b.gap[first] {
+                let windows = quiet_windows(b, first, last, QUIET_H);
+                let flows = quiet_flows(frame, b, setup, first, last);
+                if is_night(first) {
+                    night.extend(windows);
+                    night_flow.extend(flows);
+                } else {
+                    day.extend(windows);
+                    day_flow.extend(flows);
+                }
             }
-        }
-    });
-    runs(start, frame.len(), |k| (b.gap[k], b.heating[k]), |first, last| {
-        if b.heating[first] {
-            // The first interval is heated in part only.
-            heating.extend(quiet_windows(b, first + 1, last, QUIET_HEATING_H));
-        }
-    });
+        },
+    );
+    runs(
+        start,
+        frame.len(),
+        |k| (b.gap[k], b.heating[k]),
+        |first, last| {
+            if b.heating[first] {
+                // The first interval is heated in part only.
+                heating.extend(quiet_windows(b, first + 1, last, QUIET_HEATING_H));
+            }
+        },
+    );
     let all: Vec<f64> = night.iter().chain(&day).copied().collect();
     Quiet {
         all: lower_quantile(all),

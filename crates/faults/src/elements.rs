@@ -11,6 +11,8 @@ use crate::context::{Context, KWH_PER_YEAR_PER_W};
 const LEAST_CALL_H: f64 = 0.2;
 /// Share of called hours without power that makes a dead day.
 const DEAD_SHARE: f64 = 0.8;
+/// Called hours without power, on days that have no other, that make a dead element.
+const DEAD_HOURS: f64 = 0.75;
 /// Lowest power of a healthy element over its rating: 216.2 V at a 240 V rating and a tolerance of -10 %
 /// (statutory supply range 216.2 to 253 V; the tolerance is common practice), less 5 % for the meter.
 const HEALTHY_SHARE: f64 = 0.68;
@@ -27,7 +29,7 @@ fn hours(list: &[f32], element: usize) -> f64 {
 /// Relay calls, element takes nothing.
 #[must_use]
 pub fn element_open(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str = "share of called hours without power, on the last days with a call";
+    const STATISTIC: &str = "called hours without power on the last days with a call, h";
     let fault = Fault::ElementOpen;
     let has = |pick: &dyn Fn(usize) -> f64| (0..ctx.days.len()).any(|i| !pick(i).is_nan());
     let mut best: Option<Assessment> = None;
@@ -46,9 +48,8 @@ pub fn element_open(ctx: &Context<'_>) -> Assessment {
         let run = called.iter().rev().take_while(|&&i| dead(i)).count();
         let first = called.len() - run;
         let dead_hours: f64 = called[first..].iter().map(|&i| hours(&ctx.days[i].element_dead_hours, e)).sum();
-        // Two days, or one of many hours: a single short call may have met a satisfied thermostat.
-        let weight = if run >= 2 { run as f64 } else { run as f64 * (dead_hours / 3.0).min(2.0) };
-        let mut found = Assessment::judged(fault, STATISTIC, weight.min(6.0), 1.6, 1.0);
+        // Several intervals from end to end: a single short call may have met a heater that just stopped.
+        let mut found = Assessment::judged(fault, STATISTIC, dead_hours.min(6.0), DEAD_HOURS, 0.5);
         found.days = run;
         let place = if element.index == 0 { "lower" } else { "upper" };
         if run > 0 {
@@ -121,7 +122,7 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
 /// Runs uncommanded, or past its thermostat to the high limit.
 #[must_use]
 pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str = "hours a day of power without a call, or kelvin over the set point / 8";
+    const STATISTIC: &str = "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16";
     let fault = Fault::StuckOn;
     let uncalled: Vec<f64> = ctx
         .days
@@ -139,25 +140,25 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
     if uncalled.iter().chain(&over).all(|v| v.is_nan()) {
         return Assessment::not_assessed(fault, STATISTIC, "power and call of the element, or a set point");
     }
-    let last = ctx.last_days(3);
     let worst = |series: &[f64]| {
-        let known: Vec<f64> = series[last.clone()].iter().copied().filter(|v| !v.is_nan()).collect();
+        let known: Vec<f64> = series[ctx.last_days(3)].iter().copied().filter(|v| !v.is_nan()).collect();
         known.iter().copied().fold(f64::NAN, f64::max)
     };
-    let (uncalled_h, over_k) = (worst(&uncalled), worst(&over));
-    let by_power = if uncalled_h.is_nan() { 0.0 } else { uncalled_h / 0.5 };
+    let uncalled_h: f64 = uncalled[ctx.last_days(7)].iter().filter(|v| !v.is_nan()).sum();
+    let over_k = worst(&over);
+    let by_power = uncalled_h / UNCALLED_H;
     let by_heat = if over_k.is_nan() { 0.0 } else { over_k / OVERHEAT_K };
     let mut found = Assessment::judged(fault, STATISTIC, by_power.max(by_heat), 1.0, 0.25);
     if found.is_fault() {
         let beyond = |i: usize| {
-            if by_power >= by_heat { uncalled[i] >= 0.4 } else { over[i] >= 0.8 * OVERHEAT_K }
+            if by_power >= by_heat { uncalled[i] > 0.0 } else { over[i] >= 0.8 * OVERHEAT_K }
         };
         let run = (0..ctx.days.len()).rev().take_while(|&i| beyond(i) || (i + 2 < ctx.days.len() && beyond(i + 1) && beyond(i.saturating_sub(1)))).count();
         found.days = run;
         let first = ctx.days.len() - run.min(ctx.days.len());
         found.onset_ms = (first > 0 && first < ctx.days.len()).then(|| ctx.day_start(first));
         found.evidence_for = if by_power >= by_heat {
-            format!("The heater took power for up to {uncalled_h:.1} h a day while nothing called for heat.")
+            format!("In the last week the heater took full power for {uncalled_h:.1} h while nothing called for heat.")
         } else {
             format!("The water reaches {over_k:.0} K over the set point: the heater runs on to its high limit.")
         };
@@ -170,6 +171,8 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
     found
 }
 
+/// Hours of full power without a call in a week: a call missed at two stamps in a row is rare, six times it is not chance.
+const UNCALLED_H: f64 = 0.5;
 /// Over the set point by this much, no thermostat is in charge.
 const OVERHEAT_K: f64 = 16.0;
 

@@ -35,7 +35,8 @@ pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
     let risen = loss.before_w_per_k.map(|b| loss.w_per_k / b);
     let against_declared = declared.map(|d| loss.w_per_k / d);
     // Where only the top is ever hot, its fittings weigh more than in the declared loss of the whole: only a change tells.
-    let comparable = loss.zone_share >= LEAST_ZONE_SHARE;
+    let only_upper = ctx.cylinder.elements.iter().all(|e| e.height > 0.4) && !ctx.cylinder.elements.is_empty();
+    let comparable = loss.zone_share >= LEAST_ZONE_SHARE || !only_upper;
     let by_declared = if comparable { against_declared.map_or(0.0, |r| libm::log(r) / libm::log(LOSS_RATIO)) } else { 0.0 };
     let by_change = risen.map_or(0.0, |r| libm::log(r.max(1e-3)) / libm::log(CHANGE_RATIO));
     // A change that ends at an ordinary loss mends an odd start; it is no fault.
@@ -232,8 +233,9 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
     if recent.len() < 4 {
         return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with long heating spells");
     }
-    // Draw-offs call for heat, so many heats hold one; a valve that passes does so in every heat.
-    let now = quantile(&recent, 0.1);
+    // Draw-offs call for heat, so many heats hold one; a valve that passes does so in every heat, and evenly.
+    let low = quantile(&recent, 0.1);
+    let now = if low >= 0.45 * median(&recent) { low } else { low.min(0.8 * HEATING_LEAK_L_PER_MIN) };
     let mut found = Assessment::judged(fault, STATISTIC, now, HEATING_LEAK_L_PER_MIN, 0.05);
     found.days = recent.len();
     if found.is_fault() {

@@ -9,6 +9,8 @@ use crate::context::Context;
 /// Share of the way from the cold feed to the hottest water that a layered, partly charged cylinder keeps between its
 /// warmest and coldest probe. Sound ones stand well above, also with part-tank heating and without draw-offs.
 const LAYERED_SHARE: f64 = 0.42;
+/// A day with less drawn says nothing of layers.
+const LEAST_DRAWN_KWH: f64 = 1.0;
 /// In a layered cylinder the top hardly cools while a charged one gives water; in a mixed one it cools like the mean.
 const MIXED_FALL: f64 = 0.6;
 
@@ -24,7 +26,12 @@ pub fn destratified(ctx: &Context<'_>) -> Assessment {
         .days
         .iter()
         .zip(&ctx.reading.cold_degc)
-        .map(|(d, cold)| {
+        .zip(&ctx.reading.days.rows)
+        .map(|((d, cold), row)| {
+            // Without cold water coming in, layers level out in any cylinder.
+            if row.energy_kwh.is_none_or(|e| e < LEAST_DRAWN_KWH) {
+                return f64::NAN;
+            }
             let top = d.probe_max_degc.iter().copied().filter(|v| !v.is_nan()).fold(f32::NAN, f32::max);
             d.spread_k.map_or(f64::NAN, |s| 1.0 - s / (f64::from(top) - cold).max(10.0))
         })

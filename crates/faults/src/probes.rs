@@ -12,6 +12,8 @@ pub struct Probes<'a> {
     pub days: &'a [DayNote],
     /// Number of probes that the register lists.
     pub probes: usize,
+    /// Cold feed by day as the fleet knows it, degC; empty when unknown.
+    pub cold_degc: &'a [f64],
 }
 
 impl Probes<'_> {
@@ -26,6 +28,11 @@ impl Probes<'_> {
 
 /// A probe off by less than this is within calibration and pocket effects, K.
 const OFFSET_K: f64 = 2.5;
+/// A probe that reads off does so at all times: scatter of the difference within a day, K, and as a share of it.
+const STEADY_K: f64 = 0.4;
+const STEADY_SHARE: f64 = 0.25;
+/// A reading this far below the cold feed of the fleet's homes is none of water.
+const BELOW_FEED_K: f64 = 3.5;
 /// Reading over its neighbour below while both lie in water of one temperature: impossible, so little is enough.
 const SWAP_GAIN_K: f64 = 0.08;
 
@@ -95,7 +102,7 @@ pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
             let change = step(&series, 3, 0.2).filter(|s| (s.after - s.before).abs() > 1.5);
             found.onset_ms = change.map(|s| ctx.day_start(s.at));
             found.evidence_for =
-                format!("Probe {} from the top reads {now:+.1} K against its neighbours in water of one temperature.", p + 1);
+                format!("Probe {} from the top reads {now:+.1} K against water that must be of one temperature with it.", p + 1);
         } else {
             found.evidence_against = format!("The largest difference from neighbours is {now:+.1} K.");
         }
@@ -148,9 +155,9 @@ fn best_exchange(ctx: Probes<'_>) -> Exchange {
             }
         }
     }
-    // A probe that reads high also seems to have changed place with the one above it; but two exchanged probes agree
-    // where the water is at one temperature, and a probe that reads off does not.
-    let reads_off = b == a + 1 && (0..n).any(|p| residual(ctx, p).is_some_and(|r| r.abs() >= OFFSET_K));
+    // A probe that reads off also seems to have changed place with another; but two exchanged probes differ by what
+    // lies between them, now much, now nothing, and a probe that reads off always by the same.
+    let reads_off = (0..n).any(|p| residual(ctx, p).is_some_and(|r| r.abs() >= OFFSET_K));
     // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
     let explains = now > 0.0 && left < 0.2 * now && !reads_off;
     Exchange { gain_k: if explains { now - left } else { 0.0 }, a, b }
@@ -195,8 +202,7 @@ pub fn sensor_swap(ctx: Probes<'_>) -> Assessment {
 
 /// Probes that later stages may use at the end of the period: not frozen, not off, not exchanged.
 #[must_use]
-pub fn sound_probes(days: &[DayNote], probes: usize) -> Vec<bool> {
-    let view = Probes { days, probes };
+pub fn sound_probes(view: Probes<'_>) -> Vec<bool> {
     let exchanged = exchanged(view);
     frozen(view)
         .into_iter()
@@ -208,10 +214,27 @@ pub fn sound_probes(days: &[DayNote], probes: usize) -> Vec<bool> {
         .collect()
 }
 
-/// Present difference of a probe from its neighbours in water of one temperature, K.
+/// Days of the present state.
+const RECENT_DAYS: usize = 7;
+
+/// Present difference of a probe from its neighbours in water of one temperature, K, where it is the same all day long;
+/// or how far it reads below the cold feed, which no water in the cylinder can be.
 fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
-    let recent: Vec<f64> = residuals(ctx, p).iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
-    (recent.len() >= 3).then(|| median(&recent))
+    let latest = |v: Vec<f64>| -> Vec<f64> {
+        v.into_iter().rev().filter(|x| !x.is_nan()).take(RECENT_DAYS).collect()
+    };
+    let flat = latest(residuals(ctx, p));
+    let scatter = latest(ctx.days.iter().map(|d| value(&d.probe_flat_scatter_k, p)).collect());
+    let steady = median(&scatter) < STEADY_K + STEADY_SHARE * median(&flat).abs();
+    let by_neighbours = (flat.len() >= 3).then(|| if steady { median(&flat) } else { 0.0 });
+    let recent = &ctx.days[ctx.last_days(RECENT_DAYS)];
+    let lowest = recent.iter().map(|d| value(&d.probe_min_degc, p)).fold(f64::NAN, f64::min);
+    let feed = ctx.cold_degc.last().copied().unwrap_or(f64::NAN);
+    let below_feed = lowest - feed;
+    if below_feed <= -BELOW_FEED_K && by_neighbours.is_none_or(|r| r.abs() < OFFSET_K) {
+        return Some(below_feed);
+    }
+    by_neighbours
 }
 
 fn residuals(ctx: Probes<'_>, p: usize) -> Vec<f64> {

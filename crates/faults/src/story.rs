@@ -1,6 +1,6 @@
 //! All faults of a home, and one story out of them.
 
-use drawoff_contract::{Fault, FaultClass};
+use drawoff_contract::{Fault, FaultClass, Outcome};
 
 use crate::assessment::Assessment;
 use crate::context::Context;
@@ -9,6 +9,7 @@ use crate::{data, elements, losses, mixing, probes, thermostat};
 /// Which finding explains which other: the second is listed under the first.
 const EXPLAINS: &[(Fault, Fault)] = &[
     (Fault::SensorSwap, Fault::SensorOffset),
+    (Fault::GravityNight, Fault::Destratified),
     (Fault::SensorStuck, Fault::SensorOffset),
     (Fault::SensorStuck, Fault::SensorSwap),
     (Fault::SensorStuck, Fault::Destratified),
@@ -28,12 +29,13 @@ const EXPLAINS: &[(Fault, Fault)] = &[
 #[must_use]
 pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
     let mut all: Vec<Assessment> = Fault::ALL.iter().map(|f| assess_one(ctx, *f)).collect();
+    greater_flow_first(&mut all);
     fold(&mut all);
     all
 }
 
 fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
-    let view = probes::Probes { days: ctx.days, probes: ctx.cylinder.probe_heights.len() };
+    let view = probes::Probes { days: ctx.days, probes: ctx.cylinder.probe_heights.len(), cold_degc: &ctx.reading.fleet_cold_degc };
     match fault {
         Fault::ElementOpen => elements::element_open(ctx),
         Fault::ElementHalf => elements::element_half(ctx),
@@ -54,16 +56,33 @@ fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
     }
 }
 
+/// A valve that passes while heating also shows in the quiet hours of a cylinder that heats most of the time: the greater
+/// flow is the story.
+fn greater_flow_first(all: &mut [Assessment]) {
+    let effect = |f: Fault| all.iter().find(|a| a.fault == f && a.is_fault()).map(|a| a.effect);
+    if let (Some(steady), Some(heating)) = (effect(Fault::LeakSteady), effect(Fault::LeakHeating))
+        && heating > 2.0 * steady
+    {
+        for a in all.iter_mut().filter(|a| a.fault == Fault::LeakSteady) {
+            fold_one(a, Fault::LeakHeating);
+        }
+    }
+}
+
+fn fold_one(a: &mut Assessment, cause: Fault) {
+    a.folded_under = Some(cause);
+    a.outcome = Outcome::Sound;
+    a.probability = a.probability.min(0.3);
+    a.evidence_against = format!("Explained by: {}.", cause.title());
+}
+
 /// Folds explained findings: they turn sound, keep their evidence, and name what explains them.
 fn fold(all: &mut [Assessment]) {
     let present: Vec<Fault> = all.iter().filter(|a| a.is_fault()).map(|a| a.fault).collect();
     for a in all.iter_mut().filter(|a| a.fault.class() != FaultClass::Data) {
         let by = EXPLAINS.iter().find(|(cause, effect)| *effect == a.fault && present.contains(cause));
         if let (true, Some((cause, _))) = (a.is_fault(), by) {
-            a.folded_under = Some(*cause);
-            a.outcome = drawoff_contract::Outcome::Sound;
-            a.probability = a.probability.min(0.3);
-            a.evidence_against = format!("Explained by: {}.", cause.title());
+            fold_one(a, *cause);
         }
     }
 }

@@ -124,7 +124,8 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             next_draw += 1;
         }
         // What the balance says beyond the draw-offs seen one by one is the sum of the small ones.
-        let typical_top = median(&day.top_degc_by_half_hour.iter().map(|v| f64::from(*v)).collect::<Vec<_>>());
+        let typical_top =
+            median(&day.top_degc_by_half_hour.iter().map(|v| f64::from(*v)).collect::<Vec<_>>());
         let litres_day = energy.map(|e| {
             let rest = litres((e - event_kwh * scale) * 1000.0, typical_top, cold, b.water);
             (event_litres * scale + if rest.is_nan() { 0.0 } else { rest }).max(0.0)
@@ -143,7 +144,10 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
     }
     let pattern = |kind: usize| -> Vec<f32> {
         // Hours seen over 24 h make days: energy over hours is mean power in that hour.
-        hourly[kind].iter().map(|(kwh, hours)| if *hours > 0.0 { (kwh / hours).max(0.0) as f32 } else { f32::NAN }).collect()
+        hourly[kind]
+            .iter()
+            .map(|(kwh, hours)| if *hours > 0.0 { (kwh / hours).max(0.0) as f32 } else { f32::NAN })
+            .collect()
     };
     out.weekday_kwh_by_hour = pattern(0);
     out.weekend_kwh_by_hour = pattern(1);

@@ -1,11 +1,11 @@
 //! Homes grouped by the shape of their day: k-means on square-rooted, unit-length draw patterns; level kept apart.
 
-use linfa::traits::{Fit, Predict};
 use linfa::DatasetBase;
+use linfa::traits::{Fit, Predict};
 use linfa_clustering::KMeans;
 use ndarray::Array2;
-use rand_xoshiro::rand_core::SeedableRng;
 use rand_xoshiro::Xoshiro256Plus;
+use rand_xoshiro::rand_core::SeedableRng;
 
 /// Homes a group should have on average; fewer make groups of chance.
 const HOMES_A_GROUP: usize = 12;
@@ -46,7 +46,8 @@ pub fn habit_groups(patterns: &[Vec<f32>], seed: u64) -> Vec<Option<i64>> {
 fn shape(pattern: &[f32]) -> Option<Vec<f64>> {
     let roots: Vec<f64> = pattern.iter().map(|v| f64::from(*v).max(0.0).sqrt()).collect();
     let length = roots.iter().map(|v| v * v).sum::<f64>().sqrt();
-    (!roots.is_empty() && length.is_finite() && length > 0.0).then(|| roots.iter().map(|v| v / length).collect())
+    (!roots.is_empty() && length.is_finite() && length > 0.0)
+        .then(|| roots.iter().map(|v| v / length).collect())
 }
 
 #[cfg(test)]

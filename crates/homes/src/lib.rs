@@ -12,4 +12,4 @@ pub mod robust;
 mod zone;
 
 pub use priors::FleetPriors;
-pub use reading::{read_home, HomeNotes, HomeReading, Settings};
+pub use reading::{HomeNotes, HomeReading, Settings, read_home};

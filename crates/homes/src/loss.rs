@@ -6,7 +6,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 pub use crate::mixture::Observation;
-use crate::mixture::{clean_probabilities, fit, Fit};
+use crate::mixture::{Fit, clean_probabilities, fit};
 use crate::priors::Rooms;
 use crate::robust::{median, quantile, step};
 use crate::zone::observations;

@@ -119,7 +119,8 @@ fn minimise(start: [f64; 4], data: &[Observation]) -> ([f64; 4], f64) {
         if (high - low).abs() < 1e-6 * (1.0 + low.abs()) && (simplex[4].0[0] - simplex[0].0[0]).abs() < 1e-4 {
             break;
         }
-        let centre: [f64; 4] = std::array::from_fn(|i| simplex[..4].iter().map(|s| s.0[i]).sum::<f64>() / 4.0);
+        let centre: [f64; 4] =
+            std::array::from_fn(|i| simplex[..4].iter().map(|s| s.0[i]).sum::<f64>() / 4.0);
         let worst = simplex[4];
         let reflected = mix(&centre, &worst.0, -1.0);
         let at = cost(&reflected, data);
@@ -130,7 +131,8 @@ fn minimise(start: [f64; 4], data: &[Observation]) -> ([f64; 4], f64) {
         } else if at < simplex[3].1 {
             simplex[4] = (reflected, at);
         } else {
-            let towards = if at < worst.1 { mix(&centre, &reflected, 0.5) } else { mix(&centre, &worst.0, 0.5) };
+            let towards =
+                if at < worst.1 { mix(&centre, &reflected, 0.5) } else { mix(&centre, &worst.0, 0.5) };
             let there = cost(&towards, data);
             if there < at.min(worst.1) {
                 simplex[4] = (towards, there);
@@ -161,7 +163,13 @@ mod tests {
                 let noise = 8.0 * (u + v + (f64::from(i) * 0.438_579_021).fract() - 1.5) * 2.0;
                 let drawn = if w < contaminated { -40.0 * log(1.0 - w / contaminated * 0.999) } else { 0.0 };
                 let lift_k = 25.0 + 15.0 * v;
-                Observation { loss_w: 1.6 * lift_k + noise + drawn, lift_k, share: 1.0, day: i / 12, at_ms: 0 }
+                Observation {
+                    loss_w: 1.6 * lift_k + noise + drawn,
+                    lift_k,
+                    share: 1.0,
+                    day: i / 12,
+                    at_ms: 0,
+                }
             })
             .collect()
     }

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use drawoff_contract::daybook::{DayNote, SpellNote};
 use drawoff_contract::Day;
+use drawoff_contract::daybook::{DayNote, SpellNote};
 
 use crate::reading::HomeNotes;
 use crate::robust::{median, quantile};
@@ -47,7 +47,10 @@ impl Rooms<'_> {
     /// Surroundings during an idle segment, degC.
     #[must_use]
     pub fn of_spell(&self, spell: &SpellNote) -> f64 {
-        spell.surroundings_degc.or_else(|| self.own.get(&spell.day).copied()).unwrap_or_else(|| self.of_day(spell.day))
+        spell
+            .surroundings_degc
+            .or_else(|| self.own.get(&spell.day).copied())
+            .unwrap_or_else(|| self.of_day(spell.day))
     }
 
     /// Mean surroundings of a day, degC.
@@ -136,13 +139,15 @@ impl FleetPriors {
             })
             .collect();
         let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
-        (offsets.iter().map(|o| (o - mean) * (o - mean)).sum::<f64>() / (offsets.len() as f64 - 1.0).max(1.0)).sqrt()
+        (offsets.iter().map(|o| (o - mean) * (o - mean)).sum::<f64>() / (offsets.len() as f64 - 1.0).max(1.0))
+            .sqrt()
     }
 
     /// Surroundings of a home: its own where measured, else the fleet's mean, else an assumption.
     #[must_use]
     pub fn rooms(&self, days: &[DayNote]) -> Rooms<'_> {
-        let own: BTreeMap<Day, f64> = days.iter().filter_map(|d| Some((d.day, d.surroundings_degc?))).collect();
+        let own: BTreeMap<Day, f64> =
+            days.iter().filter_map(|d| Some((d.day, d.surroundings_degc?))).collect();
         let (source, spread_k) = if own.len() * 2 > days.len() {
             ("measured", MEASURED_SPREAD_K)
         } else if self.measured_homes >= LEAST_MEASURED {
@@ -152,6 +157,12 @@ impl FleetPriors {
         };
         let own = if source == "measured" { own } else { BTreeMap::new() };
         Rooms { priors: self, own, source, spread_k }
+    }
+
+    /// Cold feed on each of a home's days as its fleet shows it, degC.
+    #[must_use]
+    pub fn fleet_cold_feed(&self, days: &[DayNote]) -> Vec<f64> {
+        days.iter().map(|d| self.cold.get(&d.day).copied().unwrap_or(ASSUMED_COLD_DEGC)).collect()
     }
 
     /// Cold feed of a home on each of its days, degC: its own weekly lowest where that can be the feed, else the fleet's.

@@ -1,15 +1,15 @@
 //! One home read from its daybook.
 
+use drawoff_contract::Cylinder;
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::minute_of_day;
 use drawoff_contract::results::HomeRow;
 use drawoff_contract::seed::seed;
-use drawoff_contract::Cylinder;
 use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
-use crate::days::{read_days, Balance, Days};
-use crate::loss::{standing_loss, Loss};
+use crate::days::{Balance, Days, read_days};
+use crate::loss::{Loss, standing_loss};
 use crate::priors::FleetPriors;
 use crate::robust::median;
 
@@ -51,6 +51,8 @@ pub struct HomeReading {
     pub balance_w_per_k: f64,
     /// Cold feed by day, degC.
     pub cold_degc: Vec<f64>,
+    /// Cold feed by day as the fleet shows it, degC.
+    pub fleet_cold_degc: Vec<f64>,
     /// Surroundings by day, degC.
     pub room_degc: Vec<f64>,
     /// Standard deviation of the true surroundings about these, K.
@@ -59,7 +61,12 @@ pub struct HomeReading {
 
 /// Reads one home. `sound` says which probes may be used for the loss, top first.
 #[must_use]
-pub fn read_home(notes: HomeNotes<'_>, priors: &FleetPriors, sound: &[bool], settings: Settings) -> HomeReading {
+pub fn read_home(
+    notes: HomeNotes<'_>,
+    priors: &FleetPriors,
+    sound: &[bool],
+    settings: Settings,
+) -> HomeReading {
     let cylinder = notes.cylinder;
     let home = &cylinder.home;
     let rooms = priors.rooms(notes.days);
@@ -87,7 +94,8 @@ pub fn read_home(notes: HomeNotes<'_>, priors: &FleetPriors, sound: &[bool], set
     // Against the volume mean the coefficient is that of the skin times what the skin feels over what the mean says.
     let felt = if mean_lift > 3.0 { (skin_lift / mean_lift).clamp(0.7, 1.3) } else { 1.0 };
     let declared = cylinder.declared_loss_w_per_k;
-    let balance_w_per_k = loss.as_ref().map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * felt);
+    let balance_w_per_k =
+        loss.as_ref().map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * felt);
     let cold_degc = priors.cold_feed(notes.days);
     let draws: Vec<&DrawNote> = notes.draws.iter().collect();
     let days = read_days(
@@ -123,9 +131,13 @@ pub fn read_home(notes: HomeNotes<'_>, priors: &FleetPriors, sound: &[bool], set
         standing_loss_w_per_k: loss.as_ref().map(|l| l.w_per_k * felt),
         standing_loss_w_per_k_p05: loss.as_ref().map(|l| l.p05 * felt),
         standing_loss_w_per_k_p95: loss.as_ref().map(|l| l.p95 * felt),
-        surroundings_degc: (!room_degc.is_empty()).then(|| room_degc.iter().sum::<f64>() / room_degc.len() as f64),
+        surroundings_degc: (!room_degc.is_empty())
+            .then(|| room_degc.iter().sum::<f64>() / room_degc.len() as f64),
         surroundings_source: rooms.source.to_owned(),
-        standing_loss_kwh_per_day: loss.as_ref().map(|l| l.w_per_k * skin_lift * 0.024).filter(|v| v.is_finite()),
+        standing_loss_kwh_per_day: loss
+            .as_ref()
+            .map(|l| l.w_per_k * skin_lift * 0.024)
+            .filter(|v| v.is_finite()),
         loss_at_45k_kwh_per_24h: loss.as_ref().map(|l| l.w_per_k * 45.0 * 0.024),
         declared_loss_at_45k_kwh_per_24h: declared.map(|d| d * 45.0 * 0.024),
         litres_per_day: mean(&|d| d.litres),
@@ -135,7 +147,14 @@ pub fn read_home(notes: HomeNotes<'_>, priors: &FleetPriors, sound: &[bool], set
         lowest_top_degc: extreme(notes.days, |d| d.probe_min_degc.first().copied(), f32::min),
         highest_degc: extreme(
             notes.days,
-            |d| d.probe_max_degc.iter().zip(sound).filter(|(v, s)| **s && !v.is_nan()).map(|(v, _)| *v).reduce(f32::max),
+            |d| {
+                d.probe_max_degc
+                    .iter()
+                    .zip(sound)
+                    .filter(|(v, s)| **s && !v.is_nan())
+                    .map(|(v, _)| *v)
+                    .reduce(f32::max)
+            },
             f32::max,
         ),
         v40_by_hour_litres: v40_by_hour(notes),
@@ -147,7 +166,8 @@ pub fn read_home(notes: HomeNotes<'_>, priors: &FleetPriors, sound: &[bool], set
         verdicts: verdicts.join(", "),
     };
     let room_spread_k = rooms.spread_k;
-    HomeReading { row, days, loss, balance_w_per_k, cold_degc, room_degc, room_spread_k }
+    let fleet_cold_degc = priors.fleet_cold_feed(notes.days);
+    HomeReading { row, days, loss, balance_w_per_k, cold_degc, fleet_cold_degc, room_degc, room_spread_k }
 }
 
 fn mean_pair(pairs: &[(f64, f64)]) -> (f64, f64) {
@@ -155,7 +175,11 @@ fn mean_pair(pairs: &[(f64, f64)]) -> (f64, f64) {
     (pairs.iter().map(|p| p.0).sum::<f64>() / n, pairs.iter().map(|p| p.1).sum::<f64>() / n)
 }
 
-fn extreme(days: &[DayNote], pick: impl Fn(&DayNote) -> Option<f32>, better: impl Fn(f32, f32) -> f32) -> Option<f64> {
+fn extreme(
+    days: &[DayNote],
+    pick: impl Fn(&DayNote) -> Option<f32>,
+    better: impl Fn(f32, f32) -> f32,
+) -> Option<f64> {
     days.iter().filter_map(pick).filter(|v| !v.is_nan()).reduce(better).map(f64::from)
 }
 

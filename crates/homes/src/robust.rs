@@ -68,11 +68,8 @@ pub fn step(values: &[f64], least: usize, floor: f64) -> Option<Step> {
         }
     }
     let (before, after) = (median(&series[..at]), median(&series[at..]));
-    let residuals: Vec<f64> = series
-        .iter()
-        .enumerate()
-        .map(|(i, v)| v - if i < at { before } else { after })
-        .collect();
+    let residuals: Vec<f64> =
+        series.iter().enumerate().map(|(i, v)| v - if i < at { before } else { after }).collect();
     let spread = scatter(&residuals).max(floor);
     let (n, m) = (at as f64, (series.len() - at) as f64);
     // 1.2533: the standard error of a median over that of a mean, under normality.

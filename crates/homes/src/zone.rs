@@ -60,7 +60,8 @@ fn observation(
     // The lowest probe of the zone stands at the border, where the front below already cools it.
     let inner = if zone >= 3 { zone - 1 } else { zone };
     let level = usable[..inner].iter().map(|&p| f64::from(spell.level_degc[p])).sum::<f64>() / inner as f64;
-    let slope = usable[..inner].iter().map(|&p| f64::from(spell.slope_or_stop[p])).sum::<f64>() / inner as f64;
+    let slope =
+        usable[..inner].iter().map(|&p| f64::from(spell.slope_or_stop[p])).sum::<f64>() / inner as f64;
     // The zone is known to reach down to its lowest probe; below that the front begins somewhere before the next.
     let share = if zone == usable.len() { 1.0 } else { 1.0 - heights[usable[zone - 1]] };
     let lift_k = level - rooms.of_spell(spell);

@@ -1,0 +1,38 @@
+//! The program `drawoff`: pipelines, progress, logs, exit codes.
+
+mod args;
+mod check;
+mod exit;
+mod pipeline;
+mod progress;
+mod run;
+mod score;
+mod stages;
+mod synth;
+
+use clap::Parser;
+
+use crate::args::{Args, Command};
+use crate::exit::Failure;
+
+/// Runs the program on the arguments of this process.
+#[must_use]
+pub fn main() -> std::process::ExitCode {
+    drawoff_store::quiet_decoders();
+    let args = Args::parse();
+    if let Some(threads) = args.threads {
+        // Fails only when a pool exists already, and none does before this line.
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
+    }
+    let done = match &args.command {
+        Command::Run(a) => run::run(a),
+        Command::Check(a) => check::check(a),
+        Command::Score(a) => score::score(a),
+        Command::Synth(a) => synth::synth(a),
+    };
+    let exit = done.unwrap_or_else(|failure: Failure| {
+        failure.problems.iter().for_each(progress::error);
+        failure.exit
+    });
+    exit.into()
+}
