@@ -28,9 +28,9 @@ impl Probes<'_> {
 
 /// A probe off by less than this is within calibration and pocket effects, K.
 const OFFSET_K: f64 = 2.5;
-/// A probe that reads off does so at all times: scatter of the difference within a day, K, and as a share of it.
-const STEADY_K: f64 = 0.4;
-const STEADY_SHARE: f64 = 0.25;
+/// A probe that reads off does so at all times: most scatter of the difference within a day, K. Noise and a resolution
+/// of 0.5 K make about 0.3.
+const STEADY_K: f64 = 0.9;
 /// A reading this far below the cold feed of the fleet's homes is none of water.
 const BELOW_FEED_K: f64 = 3.5;
 /// Reading over its neighbour below while both lie in water of one temperature: impossible, so little is enough.
@@ -225,7 +225,7 @@ fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
     };
     let flat = latest(residuals(ctx, p));
     let scatter = latest(ctx.days.iter().map(|d| value(&d.probe_flat_scatter_k, p)).collect());
-    let steady = median(&scatter) < STEADY_K + STEADY_SHARE * median(&flat).abs();
+    let steady = median(&scatter) < STEADY_K;
     let by_neighbours = (flat.len() >= 3).then(|| if steady { median(&flat) } else { 0.0 });
     let recent = &ctx.days[ctx.last_days(RECENT_DAYS)];
     let lowest = recent.iter().map(|d| value(&d.probe_min_degc, p)).fold(f64::NAN, f64::min);
