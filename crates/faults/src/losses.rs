@@ -212,6 +212,28 @@ pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
     found
 }
 
+/// Heats of at least this much are weighed whole, kWh.
+const WHOLE_HEAT_KWH: f64 = 1.0;
+/// Fewer probes do not see heat that lies between them.
+const LEAST_PROBES: usize = 4;
+
+/// Power missing from each whole heat of the last ten days: energy in less rise less standing loss, W.
+fn whole_heats_w(ctx: &Context<'_>) -> Vec<f64> {
+    let capacity = ctx.cylinder.volume_l.unwrap_or(f64::NAN) * 1.15;
+    let from = ctx.last_days(10).start;
+    ctx.heats()
+        .iter()
+        .filter(|s| ctx.day_index(s.end.0) >= from)
+        .filter_map(|s| {
+            let (energy, rise) = (s.energy_kwh?, s.rise_k?);
+            let hours = (s.end.0 - s.start.0) as f64 / 3_600_000.0;
+            let i = ctx.day_index(s.end.0);
+            let loss = ctx.reading.balance_w_per_k * (ctx.days[i].mean_degc? - ctx.reading.room_degc[i]);
+            (energy >= WHOLE_HEAT_KWH).then(|| (energy * 1000.0 - capacity * rise) / hours - loss)
+        })
+        .collect()
+}
+
 /// Hot water leaves only while the cylinder heats.
 #[must_use]
 pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
@@ -219,6 +241,13 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
     let fault = Fault::LeakHeating;
     if ctx.days.iter().all(|d| d.heater_kwh.is_none()) {
         return Assessment::not_assessed(fault, STATISTIC, "heater power or energy register");
+    }
+    if ctx.cylinder.probe_heights.len() < LEAST_PROBES {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 4 probes");
+    }
+    let whole_heats = whole_heats_w(ctx);
+    if whole_heats.len() < 4 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 4 long heats in 10 days");
     }
     let per_watt = 1.0 / (ctx.wh_per_litre(top_degc(ctx)) * 60.0);
     let flow: Vec<f64> = ctx
@@ -235,7 +264,9 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
     }
     // Draw-offs call for heat, so many heats hold one; a valve that passes does so in every heat, and evenly.
     let low = quantile(&recent, 0.1);
-    let now = if low >= 0.45 * median(&recent) { low } else { low.min(0.8 * HEATING_LEAK_L_PER_MIN) };
+    let even = if low >= 0.45 * median(&recent) { low } else { low.min(0.8 * HEATING_LEAK_L_PER_MIN) };
+    // Heat that is still between the probes seems lost for a while, but not over the whole heat.
+    let now = even.min(quantile(&whole_heats, 0.2) * per_watt);
     let mut found = Assessment::judged(fault, STATISTIC, now, HEATING_LEAK_L_PER_MIN, 0.05);
     found.days = recent.len();
     if found.is_fault() {

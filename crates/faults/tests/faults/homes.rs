@@ -2,7 +2,7 @@
 
 use drawoff_contract::{Fault, Outcome};
 use drawoff_daybook::Notes;
-use drawoff_faults::probes::sound_probes;
+use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Assessment, Context, assess};
 use drawoff_homes::{FleetPriors, HomeNotes, Settings, read_home};
 use drawoff_synth::FleetPlan;
@@ -34,12 +34,21 @@ pub(crate) fn priors(homes: &[Noted]) -> FleetPriors {
 }
 
 fn view(n: &Noted) -> HomeNotes<'_> {
-    HomeNotes { cylinder: &n.home.cylinder, days: &n.notes.days, spells: &n.notes.spells, draws: &n.notes.draws }
+    HomeNotes {
+        cylinder: &n.home.cylinder,
+        days: &n.notes.days,
+        spells: &n.notes.spells,
+        draws: &n.notes.draws,
+    }
 }
 
 /// All faults of a home.
 pub(crate) fn assessed(n: &Noted, priors: &FleetPriors) -> Vec<Assessment> {
-    let sound = sound_probes(&n.notes.days, n.home.cylinder.probe_heights.len());
+    let sound = sound_probes(Probes {
+        days: &n.notes.days,
+        probes: n.home.cylinder.probe_heights.len(),
+        cold_degc: &priors.fleet_cold_feed(&n.notes.days),
+    });
     let reading = read_home(view(n), priors, &sound, Settings { water: Water::Iapws, seed: 1 });
     assess(&Context {
         cylinder: &n.home.cylinder,
