@@ -169,6 +169,9 @@ pub(crate) fn accounts(gathered: &Gathered, daybooks: &[HomeDaybook<'_>]) -> Acc
             rows_out_of_order: count(gathered.homes.get(home).map_or(0, |r| r.out_of_order)),
             rows_missing: days.iter().map(|n| (n.instants_expected - n.instants).max(0)).sum(),
             longest_gap_hours: days.iter().map(|n| n.longest_gap_min / 60.0).fold(0.0, f64::max),
+            stamps_doubled: days.iter().map(|n| n.doubled).sum(),
+            register_restarts: days.iter().map(|n| n.register_falls).sum(),
+            change_of_hour_days: count(days.iter().filter(|n| (n.hours - 24.0).abs() > 0.1).count() as u64),
         });
     }
     Accounts { files, homes }

@@ -139,7 +139,8 @@ pub fn possible_range(channel: Channel) -> (f64, f64) {
         Channel::Power(_) => (-50.0, 30_000.0),
         Channel::Export => (-100_000.0, 100_000.0),
         Channel::Call(_) | Channel::Pump => (0.0, 1.0),
-        Channel::Register => (0.0, f64::MAX),
+        // A register may run below zero after a fault of its own; only its steps count.
+        Channel::Register => (-1e12, 1e12),
         Channel::Flow => (0.0, 100.0),
     }
 }

@@ -212,6 +212,12 @@ table! {
         rows_missing: i64, "rows";
         /// Longest silence.
         longest_gap_hours: f64, "h";
+        /// Stamps that came twice; the earlier copies are masked. A clock put back doubles an hour of them.
+        stamps_doubled: i64, "";
+        /// Times that the energy register restarted.
+        register_restarts: i64, "";
+        /// Local days of 23 or 25 hours.
+        change_of_hour_days: i64, "d";
     }
 }
 

@@ -184,5 +184,8 @@ fn quality(home: &str) -> QualityRow {
         rows_out_of_order: 3,
         rows_missing: 12,
         longest_gap_hours: 0.5,
+        stamps_doubled: 0,
+        register_restarts: 0,
+        change_of_hour_days: 0,
     }
 }

@@ -80,6 +80,9 @@ fn quality(home: &str) -> QualityRow {
         rows_out_of_order: 0,
         rows_missing: 0,
         longest_gap_hours: f64::NAN,
+        stamps_doubled: 0,
+        register_restarts: 0,
+        change_of_hour_days: 0,
     }
 }
 
