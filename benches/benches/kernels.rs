@@ -59,7 +59,9 @@ fn kernels(c: &mut Criterion) {
     let cylinder = cylinder();
     if let Some(profile) = Profile::new(&cylinder.probe_heights) {
         let temps = [60.0, 60.0, 59.0, 50.0, 40.0, 20.0, 15.0, 12.0];
-        c.bench_function("volume mean of 8 probes", |b| b.iter(|| profile.mean(std::hint::black_box(&temps))));
+        c.bench_function("volume mean of 8 probes", |b| {
+            b.iter(|| profile.mean(std::hint::black_box(&temps)))
+        });
     }
     let rows = rows();
     let reduce = || {
@@ -74,7 +76,9 @@ fn kernels(c: &mut Criterion) {
             HomeNotes { cylinder: &cylinder, days: &notes.days, spells: &notes.spells, draws: &notes.draws };
         let priors = FleetPriors::new(&[home]);
         let settings = drawoff_homes::Settings { water: Water::Iapws, seed: 1 };
-        c.bench_function("reading of a home-month", |b| b.iter(|| read_home(home, &priors, &[true; 8], settings)));
+        c.bench_function("reading of a home-month", |b| {
+            b.iter(|| read_home(home, &priors, &[true; 8], settings))
+        });
     }
 }
 

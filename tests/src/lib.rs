@@ -1,5 +1,10 @@
 //! Whole-program tests and published check values, and what they share.
 
+pub mod accounts;
+pub mod floors;
+pub mod program;
+pub mod small_fleet;
+
 use std::path::{Path, PathBuf};
 
 /// A file or folder of the reference material, below `DRAWOFF_SHARED` or else `../shared` beside the repository.

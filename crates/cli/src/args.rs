@@ -16,9 +16,9 @@ Exit codes:
 #[derive(Debug, Parser)]
 #[command(name = "drawoff", version, about, after_help = EXIT_CODES)]
 pub(crate) struct Args {
-    /// Number of worker threads; the results do not depend on it.
-    #[arg(long, global = true)]
-    pub(crate) threads: Option<usize>,
+    /// Number of worker threads, 1 to 1024; the results do not depend on it.
+    #[arg(long, global = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) threads: Option<u16>,
     #[command(subcommand)]
     pub(crate) command: Command,
 }

@@ -6,11 +6,13 @@ use crate::args::PipelineArgs;
 use crate::exit::{Exit, Failure};
 use crate::progress::{self, thousands};
 use crate::run::{file_rows, gather, read_inputs};
+use crate::sanity::unit_slips;
 use crate::stages;
 
 pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
     let mut problems = inputs.register_problems.clone();
+    problems.extend(inputs.small.problems.iter().chain(&inputs.small.remarks).cloned());
     problems.extend(drawoff_store::inspect(
         &inputs.pipeline.inputs.readings,
         &inputs.mapping,
@@ -23,6 +25,7 @@ pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     for account in &accounts.files {
         total.add(account);
     }
+    problems.extend(unit_slips(&daybooks, &total));
     for row in file_rows(&gathered, &accounts.files) {
         progress::result(&format!(
             "{}: {} rows in = {} used + {} masked + {} rejected; {} values in = {} used + {} masked + {} absent{}",

@@ -6,7 +6,9 @@ mod exit;
 mod pipeline;
 mod progress;
 mod run;
+mod sanity;
 mod score;
+mod small;
 mod stages;
 mod synth;
 
@@ -22,7 +24,7 @@ pub fn main() -> std::process::ExitCode {
     let args = Args::parse();
     if let Some(threads) = args.threads {
         // Fails only when a pool exists already, and none does before this line.
-        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global();
     }
     let done = match &args.command {
         Command::Run(a) => run::run(a),

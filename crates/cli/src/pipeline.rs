@@ -32,6 +32,15 @@ pub(crate) struct Inputs {
     pub(crate) mapping: PathBuf,
     /// Asset register.
     pub(crate) register: PathBuf,
+    /// Table of tariffs, in place of `worth.tariffs`; left out or empty = none.
+    #[serde(default)]
+    pub(crate) tariffs: Option<PathBuf>,
+    /// Series of carbon intensities; left out or empty = none.
+    #[serde(default)]
+    pub(crate) carbon: Option<PathBuf>,
+    /// Log of visits; left out or empty = none.
+    #[serde(default)]
+    pub(crate) visits: Option<PathBuf>,
 }
 
 #[derive(Clone, Debug, Deserialize, Serialize)]
@@ -49,7 +58,27 @@ pub(crate) struct WaterSettings {
     pub(crate) heat_capacity_kj_per_kg_k: Option<f64>,
 }
 
+/// Liquid water between freezing and boiling has no density and no heat capacity outside these.
+const DENSITY: std::ops::RangeInclusive<f64> = 0.9..=1.1;
+const HEAT_CAPACITY: std::ops::RangeInclusive<f64> = 3.9..=4.4;
+
 impl WaterSettings {
+    /// Both or neither, and what water can be.
+    pub(crate) fn check(&self) -> Result<(), ContractError> {
+        let wrong = |message: &str| {
+            Err(ContractError::new("[water]", message)
+                .with_hint("for example density_kg_per_l = 1.0 and heat_capacity_kj_per_kg_k = 4.183"))
+        };
+        match (self.density_kg_per_l, self.heat_capacity_kj_per_kg_k) {
+            (None, None) => Ok(()),
+            (Some(d), Some(c)) if DENSITY.contains(&d) && HEAT_CAPACITY.contains(&c) => Ok(()),
+            (Some(_), Some(_)) => {
+                wrong("density must be 0.9 to 1.1 kg/l and heat capacity 3.9 to 4.4 kJ/(kg K)")
+            }
+            _ => wrong("give both density_kg_per_l and heat_capacity_kj_per_kg_k, or neither"),
+        }
+    }
+
     pub(crate) fn water(&self) -> Water {
         match (self.density_kg_per_l, self.heat_capacity_kj_per_kg_k) {
             (Some(density_kg_per_l), Some(heat_capacity_kj_per_kg_k)) => {
@@ -80,21 +109,22 @@ impl Default for RunSettings {
 /// Reads a pipeline and applies overrides of the form `key.path=value`.
 pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<ContractError>> {
     let text = drawoff_store::settings::read_text(path)
-        .map_err(|e| vec![e.with_hint("give a pipeline file, such as pipelines/service-list.toml")])?;
+        .map_err(|e| vec![e.or_hint("give a pipeline file, such as pipelines/service-list.toml")])?;
     let subject = path.display().to_string();
     // Parsed once as it is, so that errors name lines of the file.
     let of_file = |e: &toml::de::Error| of_file(&subject, &text, e);
     let whole: Result<Pipeline, _> = toml::from_str(&text);
-    if overrides.is_empty() {
-        return whole.map_err(|e| vec![of_file(&e)]);
-    }
     let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![of_file(&e)])?;
+    if overrides.is_empty() {
+        let pipeline = whole.map_err(|e| vec![of_file(&e)])?;
+        return one_source_of_tariffs(&subject, &table, pipeline);
+    }
     let errors: Vec<ContractError> =
         overrides.iter().filter_map(|item| apply(&mut table, item).err()).collect();
     if !errors.is_empty() {
         return Err(errors);
     }
-    table.try_into().map_err(|e: toml::de::Error| match whole {
+    let pipeline = table.clone().try_into().map_err(|e: toml::de::Error| match whole {
         Err(of_text) => vec![of_file(&of_text)],
         Ok(_) => {
             let message = e.to_string().trim_end().replace('\n', ", ");
@@ -103,7 +133,23 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
                     .with_hint(hint(&e)),
             ]
         }
-    })
+    })?;
+    one_source_of_tariffs(&subject, &table, pipeline)
+}
+
+/// Tariffs come from a table or stand in the pipeline; of two that differ nobody could say which holds.
+fn one_source_of_tariffs(
+    subject: &str,
+    table: &toml::Table,
+    pipeline: Pipeline,
+) -> Result<Pipeline, Vec<ContractError>> {
+    let in_pipeline = table.get("worth").and_then(|worth| worth.get("tariffs")).is_some();
+    if crate::small::named(&pipeline.inputs.tariffs).is_none() || !in_pipeline {
+        return Ok(pipeline);
+    }
+    let message = "tariffs are given twice: `inputs.tariffs` and `worth.tariffs`";
+    let hint = "keep one: remove [[worth.tariffs]], or leave the table out with --set inputs.tariffs=";
+    Err(vec![ContractError::new(subject, message).with_hint(hint)])
 }
 
 /// What is wrong with the text of a pipeline, by line.
@@ -170,5 +216,20 @@ mod tests {
         assert_eq!(table["outputs"]["dir"].as_str(), Some("out/x"));
         assert!(apply(&mut table, "nonsense").is_err());
         assert!(apply(&mut table, "run.seed.deeper=1").is_err());
+    }
+
+    #[test]
+    fn tariffs_have_one_source() {
+        let text = "name = \"x\"\n[inputs]\nreadings = \"r\"\nmapping = \"m\"\nregister = \"a\"\ntariffs = \"t\"\n\
+                    [outputs]\ndir = \"o\"\n[worth]\n[[worth.tariffs]]\nname = \"n\"\nunit_rate = 0.3\n";
+        let mut table: toml::Table = toml::from_str(text).unwrap();
+        let pipeline = |table: &toml::Table| table.clone().try_into::<Pipeline>().unwrap();
+        let errors = one_source_of_tariffs("p.toml", &table, pipeline(&table)).unwrap_err();
+        assert!(errors[0].to_string().contains("given twice"), "{errors:?}");
+        apply(&mut table, "inputs.tariffs=").unwrap();
+        assert!(one_source_of_tariffs("p.toml", &table, pipeline(&table)).is_ok());
+        apply(&mut table, "inputs.tariffs=t").unwrap();
+        table["worth"].as_table_mut().unwrap().remove("tariffs");
+        assert!(one_source_of_tariffs("p.toml", &table, pipeline(&table)).is_ok());
     }
 }

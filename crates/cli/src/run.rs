@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, LeftOffRow, QualityRow, VisitRow};
-use drawoff_contract::{Account, ContractError, Cylinder, Mapping};
+use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_report::{PageInput, csv, json, terminal};
 use drawoff_store::{Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist};
@@ -16,6 +16,8 @@ use crate::args::PipelineArgs;
 use crate::exit::{Exit, Failure};
 use crate::pipeline::{self, Pipeline};
 use crate::progress::{self, thousands};
+use crate::sanity::unit_slips;
+use crate::small::{self, Notes, Period, SmallTables};
 use crate::stages::{self, Accounts, Assessed, HomeDaybook};
 
 /// Version of this program, as it stands in manifests.
@@ -28,21 +30,33 @@ pub(crate) struct Inputs {
     pub(crate) cylinders: BTreeMap<String, Cylinder>,
     /// Rows of the register that could not be read; the rest are kept.
     pub(crate) register_problems: Vec<ContractError>,
+    pub(crate) small: SmallTables,
 }
 
-/// Reads pipeline, mapping and register: everything that must be right before a row is read.
+/// Reads pipeline, mapping, register and small tables: everything that must be right before a row is read.
 pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     let mut errors = Vec::new();
-    if let Err(e) = pipeline.worth.check() {
+    let small = small::read(&pipeline, &mapping).unwrap_or_else(|problems| {
+        errors.extend(problems);
+        SmallTables::default()
+    });
+    // Which prices hold is known once the readings are; whether they make sense does not depend on it.
+    if let Err(e) = pipeline.water.check() {
+        errors.push(e);
+    }
+    if let Err(e) = output_apart(&pipeline) {
+        errors.push(e);
+    }
+    if let Err(e) = small.worth(&pipeline.worth, Day::default()).0.check() {
         errors.push(e);
     }
     let register = drawoff_store::register::read(&pipeline.inputs.register, &mapping);
     match register {
         Ok((cylinders, register_problems)) if errors.is_empty() => {
-            Ok(Inputs { pipeline, mapping, cylinders, register_problems })
+            Ok(Inputs { pipeline, mapping, cylinders, register_problems, small })
         }
         Ok(_) => Err(Failure::settings(errors)),
         Err(e) => {
@@ -50,6 +64,23 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
             Err(Failure::settings(errors))
         }
     }
+}
+
+/// A run that writes into its own input would read its tables as exports the next time.
+fn output_apart(pipeline: &Pipeline) -> Result<(), ContractError> {
+    let (dir, readings) = (&pipeline.outputs.dir, &pipeline.inputs.readings);
+    if dir.as_os_str().is_empty() {
+        return Err(ContractError::new("outputs.dir", "is empty")
+            .with_hint("name a folder, such as out/service-list"));
+    }
+    if dir.starts_with(readings) {
+        return Err(ContractError::new(
+            "outputs.dir",
+            format!("{} lies within inputs.readings", dir.display()),
+        )
+        .with_hint("write the results to a folder of their own"));
+    }
+    Ok(())
 }
 
 /// Reads all rows, with a line of progress.
@@ -71,7 +102,7 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 }
 
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
-    let inputs = read_inputs(args)?;
+    let mut inputs = read_inputs(args)?;
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let gathered = gather(&inputs);
     if gathered.homes.is_empty() {
@@ -82,17 +113,30 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let daybooks = stages::daybook(&gathered, &inputs.cylinders, water);
     let assessed = stages::assess_fleet(&daybooks, water, inputs.pipeline.run.seed);
     let accounts = stages::accounts(&gathered, &daybooks);
-    let list = drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &inputs.pipeline.worth)?;
+    let period = Period::of(&gathered);
+    let last_day = period.map(|p| p.days().1).unwrap_or_default();
+    let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
+    // The manifest tells the prices that were used, wherever they came from.
+    inputs.pipeline.worth = worth;
+    let (background, mut notes) = inputs.small.background(period, &inputs.cylinders);
+    let mut list =
+        drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &inputs.pipeline.worth, &background)?;
+    list.notes.extend(tariff_notes);
+    list.notes.append(&mut notes.for_all);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
         started.elapsed().as_secs_f64()
     ));
     let evidence = evidence(&gathered, &inputs.cylinders, &list.visits, inputs.pipeline.run.cards);
-    let partial = warn_of_what_was_left_out(&inputs, &gathered, &daybooks, &list);
+    let mut total = Account::default();
+    accounts.files.iter().for_each(|a| total.add(a));
+    let slips = unit_slips(&daybooks, &total);
+    let partial = warn_of_what_was_left_out(&inputs, &gathered, &daybooks, &list, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
-    let total = write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, evidence)?;
-    folder.finish(manifest(&inputs, &total, &list)?)?;
+    let total =
+        write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, &notes, evidence)?;
+    folder.finish(manifest(&inputs, &total, &list, background.carbon_g_per_kwh)?)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
     progress::result(CAUTION);
@@ -129,8 +173,11 @@ fn warn_of_what_was_left_out(
     gathered: &Gathered,
     daybooks: &[HomeDaybook<'_>],
     list: &Worklist,
+    slips: Vec<ContractError>,
 ) -> bool {
-    let mut left_out = inputs.register_problems.clone();
+    let mut left_out = slips;
+    left_out.extend(inputs.register_problems.iter().cloned());
+    left_out.extend(inputs.small.problems.iter().cloned());
     left_out.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
     left_out.extend(unknown_homes(inputs, gathered));
     for d in daybooks {
@@ -142,7 +189,7 @@ fn warn_of_what_was_left_out(
             );
         }
     }
-    left_out.iter().for_each(progress::warning);
+    left_out.iter().chain(&inputs.small.remarks).for_each(progress::warning);
     for note in &list.notes {
         progress::note(&format!("note: {note}"));
     }
@@ -227,13 +274,14 @@ fn write(
     assessed: Assessed,
     accounts: Accounts,
     list: &Worklist,
+    notes: &Notes,
     evidence: Vec<EvidenceRow>,
 ) -> Result<Account, Failure> {
     let mut total = Account::default();
     for account in &accounts.files {
         total.add(account);
     }
-    let page = page(inputs, gathered, &assessed, &accounts.homes, list, &evidence);
+    let page = page(inputs, gathered, &assessed, &accounts.homes, list, notes, &evidence);
     folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
     folder.text("service_list.json", &json::json(list.visits.clone()))?;
@@ -252,6 +300,10 @@ fn write(
     }
     folder.table(days)?;
     folder.table(draw_offs)?;
+    folder.table(assessed.habits.vacancy)?;
+    folder.table(assessed.habits.rates)?;
+    folder.table(assessed.habits.demand)?;
+    folder.table(assessed.habits.changes)?;
     folder.table(accounts.homes)?;
     folder.table(file_rows(gathered, &accounts.files))?;
     folder.table(evidence)?;
@@ -301,12 +353,15 @@ fn page(
     assessed: &Assessed,
     quality: &[QualityRow],
     list: &Worklist,
+    run_notes: &Notes,
     evidence: &[EvidenceRow],
 ) -> String {
     let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
     let set_points =
         inputs.cylinders.iter().filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?))).collect();
     let mut notes: Vec<String> = list.notes.clone();
+    notes.extend(run_notes.for_page.iter().cloned());
+    notes.extend(inputs.small.remarks.iter().map(|e| e.message.clone()));
     notes.extend(gathered.files.iter().filter_map(|f| f.status.as_ref().err()).map(|e| e.message.clone()));
     drawoff_report::service_list(&PageInput {
         title: &inputs.pipeline.name,
@@ -324,7 +379,12 @@ fn page(
 }
 
 /// What the manifest says beside its files: no clock, no host, no path of this machine.
-fn manifest(inputs: &Inputs, total: &Account, list: &Worklist) -> Result<serde_json::Value, Failure> {
+fn manifest(
+    inputs: &Inputs,
+    total: &Account,
+    list: &Worklist,
+    carbon_g_per_kwh: Option<f64>,
+) -> Result<serde_json::Value, Failure> {
     let mut settings = serde_json::to_value(&inputs.pipeline)
         .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
     // Where things lie differs between machines and does not change the results.
@@ -347,6 +407,7 @@ fn manifest(inputs: &Inputs, total: &Account, list: &Worklist) -> Result<serde_j
         "values_absent": total.values_absent,
         "accounts_balance": total.is_balanced(),
         "visits": list.visits.len(),
+        "carbon_g_per_kwh": carbon_g_per_kwh,
     }))
 }
 

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use drawoff_contract::daybook::DayNote;
+use drawoff_contract::habit_tables::VacancyRow;
 use drawoff_contract::results::{DayRow, DrawOffRow, FindingRow, HomeRow, VisitRow};
 use drawoff_contract::{ContractError, Table};
 use drawoff_score::{Half, Run, ScoreCard, Truth};
@@ -44,10 +45,9 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     Ok(Exit::Done)
 }
 
-fn not_scored(mut problem: ContractError) -> Failure {
+fn not_scored(problem: ContractError) -> Failure {
     let hint = "give output folders of finished runs, and --truth with a folder of truth tables for each";
-    problem.hint.get_or_insert_with(|| hint.to_owned());
-    Failure::new(Exit::NoInput, problem)
+    Failure::new(Exit::NoInput, problem.or_hint(hint))
 }
 
 fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, ContractError> {
@@ -66,6 +66,7 @@ fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, Contract
     let draw_offs: Vec<DrawOffRow> = table(run)?;
     let findings: Vec<FindingRow> = table(run)?;
     let visits: Vec<VisitRow> = table(run)?;
+    let vacancy: Vec<VacancyRow> = table(run)?;
     let notes: Vec<DayNote> = table(run)?;
     let probes: BTreeMap<String, usize> =
         notes.iter().map(|n| (n.home.clone(), n.probe_mean_degc.len())).collect();
@@ -76,6 +77,7 @@ fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, Contract
         draw_offs: &draw_offs,
         findings: &findings,
         visits: &visits,
+        vacancy: &vacancy,
         probes: Some(&probes),
         interval_ms,
     };

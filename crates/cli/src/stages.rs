@@ -9,6 +9,7 @@ use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
 use drawoff_homes::groups::habit_groups;
+use drawoff_homes::habits::{HabitInput, Habits, read_habits};
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
 use drawoff_store::Gathered;
 use drawoff_tank::water::Water;
@@ -49,6 +50,7 @@ pub(crate) struct Assessed {
     pub(crate) readings: Vec<HomeReading>,
     pub(crate) homes: Vec<HomeRow>,
     pub(crate) findings: Vec<FindingRow>,
+    pub(crate) habits: Habits,
 }
 
 /// Reads and assesses every home from its daybook.
@@ -93,7 +95,14 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
         .map(|(r, _)| [r.row.weekday_draw_by_hour.clone(), r.row.weekend_draw_by_hour.clone()].concat())
         .collect();
     let groups = habit_groups(&patterns, seed);
-    let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new() };
+    let inputs: Vec<HabitInput<'_>> = notes
+        .iter()
+        .zip(&results)
+        .zip(&groups)
+        .map(|((notes, (reading, _)), group)| HabitInput { notes: *notes, reading, group: *group })
+        .collect();
+    let habits = read_habits(&inputs);
+    let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new(), habits };
     for ((reading, findings), group) in results.into_iter().zip(groups) {
         out.homes.push(HomeRow { habit_group: group, ..reading.row.clone() });
         out.findings.extend(findings);
@@ -170,7 +179,7 @@ pub(crate) fn accounts(gathered: &Gathered, daybooks: &[HomeDaybook<'_>]) -> Acc
             rows_missing: days.iter().map(|n| (n.instants_expected - n.instants).max(0)).sum(),
             longest_gap_hours: days.iter().map(|n| n.longest_gap_min / 60.0).fold(0.0, f64::max),
             stamps_doubled: days.iter().map(|n| n.doubled).sum(),
-            register_restarts: days.iter().map(|n| n.register_falls).sum(),
+            register_restarts: days.iter().filter_map(|n| n.register_falls).sum(),
             change_of_hour_days: count(days.iter().filter(|n| (n.hours - 24.0).abs() > 0.1).count() as u64),
         });
     }

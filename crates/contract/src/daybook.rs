@@ -24,14 +24,12 @@ table! {
         instants_expected: i64, "";
         /// Stamps that came twice with different values.
         doubled: i64, "";
-        /// Rows that came after a row of a later time.
-        late: i64, "";
         /// Longest silence that ends in this day.
         longest_gap_min: f64, "min";
         /// End of the longest silence; null when there is none over two intervals.
         longest_gap_end: Option<Utc>, "UTC";
-        /// Times that the energy register fell back.
-        register_falls: i64, "";
+        /// Times that the energy register restarted; null without a register.
+        register_falls: Option<i64>, "";
         /// Heater energy; null without power and register.
         heater_kwh: Option<f64>, "kWh";
         /// Volume-mean temperature.

@@ -32,4 +32,11 @@ impl ContractError {
         self.hint = Some(hint.into());
         self
     }
+
+    /// Adds what to do, unless that is said already.
+    #[must_use]
+    pub fn or_hint(mut self, hint: &str) -> Self {
+        self.hint.get_or_insert_with(|| hint.to_owned());
+        self
+    }
 }

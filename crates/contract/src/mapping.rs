@@ -1,6 +1,7 @@
 //! A mapping says how a foreign export and its asset register turn into the contract.
 //!
-//! Written as TOML with two sections, `[readings]` and `[register]`; see `pipelines/mappings` for examples
+//! Written as TOML with the sections `[readings]` and `[register]`, and, where the small tables beside the register are laid
+//! out in another way than drawoff's own, `[tariffs]`, `[carbon]` and `[visits]`; see `pipelines/mappings` for examples
 //! with a comment on every line.
 
 use toml::de::DeTable;
@@ -13,6 +14,7 @@ pub use crate::mapping_register::{
     ElementColumns, HeightColumn, HeightUnit, ListColumn, PackedElements, RegisterMapping, UnitColumn,
 };
 use crate::mapping_section::{Problems, Section};
+pub use crate::mapping_small::{CarbonMapping, TariffsMapping, VisitsMapping};
 pub use crate::mapping_unit::Unit;
 
 /// How to read one foreign export and its register.
@@ -22,6 +24,12 @@ pub struct Mapping {
     pub readings: ReadingsMapping,
     /// How the asset register is laid out.
     pub register: RegisterMapping,
+    /// How the table of tariffs is laid out.
+    pub tariffs: TariffsMapping,
+    /// How the series of carbon intensities is laid out.
+    pub carbon: CarbonMapping,
+    /// How the log of visits is laid out.
+    pub visits: VisitsMapping,
 }
 
 impl Mapping {
@@ -41,11 +49,20 @@ impl Mapping {
         let mut top = Section::new("the mapping", 0, document.get_ref(), &mut problems);
         let readings = top.section("readings", &mut problems);
         let register = top.section("register", &mut problems);
+        let tariffs = top.section_if("tariffs", &mut problems);
+        let carbon = top.section_if("carbon", &mut problems);
+        let visits = top.section_if("visits", &mut problems);
         top.finish(&mut problems);
         let readings = readings.and_then(|s| ReadingsMapping::read(s, &mut problems));
         let register = register.and_then(|s| RegisterMapping::read(s, &mut problems));
+        // A section that cannot be read has left its problems behind.
+        let tariffs = tariffs.and_then(|s| TariffsMapping::read(s, &mut problems)).unwrap_or_default();
+        let carbon = carbon.and_then(|s| CarbonMapping::read(s, &mut problems)).unwrap_or_default();
+        let visits = visits.and_then(|s| VisitsMapping::read(s, &mut problems)).unwrap_or_default();
         match (readings, register) {
-            (Some(readings), Some(register)) if problems.is_empty() => Ok(Self { readings, register }),
+            (Some(readings), Some(register)) if problems.is_empty() => {
+                Ok(Self { readings, register, tariffs, carbon, visits })
+            }
             _ => Err(problems.into_errors()),
         }
     }

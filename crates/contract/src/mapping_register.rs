@@ -210,7 +210,8 @@ impl RegisterMapping {
     }
 }
 
-fn unit_column(
+/// A column with its unit, if the key is there.
+pub(crate) fn unit_column(
     s: &mut Section<'_>,
     key: &'static str,
     units: &[(&str, (f64, f64))],

@@ -156,6 +156,8 @@ table! {
         cost_per_year_p05: Money, "millionths of the pipeline's currency a year";
         /// Upper end of the 90 % interval of the cost a year.
         cost_per_year_p95: Money, "millionths of the pipeline's currency a year";
+        /// Greenhouse gases of the extra energy a year, CO2 equivalent; null without a carbon series or a yearly energy.
+        carbon_kg_per_year: Option<f64>, "kg/a";
         /// What to bring.
         bring: String, "";
         /// What to check first.
@@ -166,6 +168,10 @@ table! {
         reason: String, "";
         /// Other findings at the same home, folded into this visit.
         also: String, "";
+        /// Local day of the last visit in the log; null when the log has none.
+        last_visit: Option<Day>, "";
+        /// What that visit found: a fault code, nothing_found or other; null when the log has none.
+        last_finding: Option<String>, "";
         /// Currency code of the money columns.
         currency: String, "";
     }

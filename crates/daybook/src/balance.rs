@@ -55,7 +55,7 @@ pub(crate) fn balance(frame: &Frame, setup: &Setup, cadence_ms: i64) -> Balance 
         }
         let hours = (frame.time_ms[k] - frame.time_ms[k - 1]) as f64 / 3_600_000.0;
         let gap = (frame.time_ms[k] - frame.time_ms[k - 1]) * 2 > cadence_ms * 5;
-        let heater = heater_wh(frame, k, hours, gap);
+        let heater = heater_wh(frame, setup, k, hours, gap);
         let rise_wh = capacity * (b.mean[k] - b.mean[k - 1]);
         let heater_for_balance = if b.heater_known { heater } else { 0.0 };
         let net = if hours <= LONGEST_BRIDGE_H { heater_for_balance - rise_wh } else { f64::NAN };
@@ -85,19 +85,23 @@ fn is_called(frame: &Frame, k: usize) -> bool {
     frame.call.iter().any(|c| c[k] > 0.5)
 }
 
-/// Power of all elements at instant `k`, W; NaN when no element has a value.
-pub(crate) fn power_w(frame: &Frame, k: usize) -> f64 {
+/// Power of the elements at instant `k`, W (NaN when none has a value), and whether every element of the register has one.
+fn power_w(frame: &Frame, setup: &Setup, k: usize) -> (f64, bool) {
     let known = frame.power.iter().map(|c| c[k]).filter(|v| !v.is_nan());
-    known.fold(f64::NAN, |sum: f64, v| if sum.is_nan() { v } else { sum + v })
+    let sum = known.fold(f64::NAN, |sum: f64, v| if sum.is_nan() { v } else { sum + v });
+    let whole =
+        setup.elements.iter().all(|e| frame.power.get(usize::from(e.index)).is_some_and(|c| !c[k].is_nan()));
+    (sum, whole)
 }
 
 /// Energy of the interval: the register's step where it has one that power does not contradict, else power.
-fn heater_wh(frame: &Frame, k: usize, hours: f64, gap: bool) -> f64 {
+fn heater_wh(frame: &Frame, setup: &Setup, k: usize, hours: f64, gap: bool) -> f64 {
     let step = frame.register[k] - frame.register[k - 1];
-    let by_power = power_w(frame, k) * hours;
+    let (power, whole) = power_w(frame, setup, k);
+    let by_power = power * hours;
     if step >= 0.0 {
         let contradicted =
-            !gap && !by_power.is_nan() && (step - by_power).abs() > 0.5 * step.max(by_power) + 20.0;
+            !gap && whole && !by_power.is_nan() && (step - by_power).abs() > 0.5 * step.max(by_power) + 20.0;
         if !contradicted {
             return step;
         }

@@ -3,7 +3,7 @@
 use drawoff_contract::account::{Account, count_home};
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::LocalDay;
-use drawoff_contract::{HomeRows, Mask, Utc};
+use drawoff_contract::{HomeRows, Mask, Series, Utc};
 
 use crate::balance::{Balance, balance};
 use crate::draws::{draw_offs, mixing, spread_k};
@@ -78,10 +78,9 @@ pub(crate) fn reduce_day(
             as i64,
         instants_expected: (day.end_ms - day.start_ms) / cadence_ms.max(1),
         doubled: doubled(rows),
-        late: 0,
         longest_gap_min: gap_min,
         longest_gap_end: gap_end,
-        register_falls: falls,
+        register_falls: frame.register.iter().any(|v| !v.is_nan()).then_some(falls),
         heater_kwh: sum_known(&halves.heater_kwh),
         mean_degc: mean_of((frame.context..frame.len()).map(|k| b.mean[k])),
         skin_degc: mean_of((frame.context..frame.len()).map(|k| weighted(frame.at(k), &setup.skin_shares))),
@@ -164,7 +163,13 @@ fn doubled(rows: &HomeRows) -> i64 {
     let mut last = None;
     let mut count = 0;
     for i in 0..rows.len() {
-        let copied = rows.series.iter().flatten().any(|s| s.mask[i] == Mask::Duplicate);
+        let differs = |s: &Series| {
+            let used = (i + 1..rows.len())
+                .take_while(|&j| rows.time_ms[j] == rows.time_ms[i])
+                .find(|&j| s.mask[j] != Mask::Duplicate && s.mask[j] != Mask::Absent);
+            s.mask[i] == Mask::Duplicate && used.is_some_and(|j| s.value[j] != s.value[i])
+        };
+        let copied = rows.series.iter().flatten().any(differs);
         if copied && last != Some(rows.time_ms[i]) {
             count += 1;
             last = Some(rows.time_ms[i]);
@@ -211,12 +216,14 @@ fn heated_from(frame: &Frame, b: &Balance, setup: &Setup) -> Vec<Option<f64>> {
 /// Share of full power over a whole interval that only a heater on from end to end reaches.
 const UNCALLED_SHARE: f64 = 0.93;
 
-/// Full power as seen so far in the day, else as rated, W.
+/// Full power as seen so far in the day, but not far below the rating; where too little is seen, the rating, W.
 fn full_w(rated: f64, full: &[f64]) -> f64 {
     if full.len() < 3 {
         return if rated.is_finite() { rated } else { f64::INFINITY };
     }
-    full.iter().copied().fold(0.0, f64::max)
+    // A surplus diverter runs below the rating without a call by design; a heater left on runs at full power.
+    let seen = full.iter().copied().fold(0.0, f64::max);
+    if rated.is_finite() { seen.max(0.6 * rated) } else { seen }
 }
 
 #[derive(Default)]
@@ -255,7 +262,14 @@ fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
                 add(&mut dead, if called && p < limit { b.hours[k] } else { 0.0 });
                 // Short heats between two stamps leave no call at either and fill the interval in part only: at full
                 // power from end to end, uncalled at both, the heater ran without a call.
-                let through = c0 < 0.5 && c1 < 0.5 && p >= UNCALLED_SHARE * full_w(rated, &full);
+                // Two such intervals in a row: one may hide a call that fell at both stamps by chance.
+                let limit_w = UNCALLED_SHARE * full_w(rated, &full);
+                let silent = |i: usize| frame.call[e][i] < 0.5;
+                let full_at =
+                    |i: usize| i > 0 && i < frame.len() && !b.gap[i] && frame.power[e][i] >= limit_w;
+                let beside = (full_at(k - 1) && k >= 2 && silent(k - 2))
+                    || (k + 1 < frame.len() && full_at(k + 1) && silent(k + 1));
+                let through = c0 < 0.5 && c1 < 0.5 && p >= limit_w && beside;
                 add(&mut uncalled, if through { b.hours[k] } else { 0.0 });
                 if called && powered {
                     full.push(p);

@@ -22,7 +22,22 @@ pub(crate) fn noise_wh(frame: &Frame, setup: &Setup) -> f64 {
     let resolution = resolution_k(frame);
     let probe = (PROBE_NOISE_K * PROBE_NOISE_K + resolution * resolution / 12.0).sqrt();
     let weights: f64 = setup.profile.weights().iter().map(|w| w * w).sum::<f64>();
-    setup.capacity_wh_per_k * probe * (2.0 * weights).sqrt()
+    let water = setup.capacity_wh_per_k * probe * (2.0 * weights).sqrt();
+    let meter = register_step_wh(frame);
+    (water * water + meter * meter / 6.0).sqrt()
+}
+
+/// Step in which the register counts, Wh, where the balance hangs on it alone: its smallest rise.
+fn register_step_wh(frame: &Frame) -> f64 {
+    if frame.power.iter().any(|c| c.iter().any(|v| !v.is_nan())) {
+        return 0.0;
+    }
+    let rises = frame.register.windows(2).map(|w| w[1] - w[0]).filter(|r| *r > 0.5);
+    let least = rises.fold(f64::INFINITY, f64::min);
+    // A fine register may rise by much at once; a coarse one stands on multiples of its step.
+    let coarse =
+        frame.register.iter().filter(|v| !v.is_nan()).all(|v| (v / least - (v / least).round()).abs() < 1e-6);
+    if least.is_finite() && coarse { least } else { 0.0 }
 }
 
 /// Step in which the probes report: 1, 0.5, 0.1 K or finer.
@@ -84,23 +99,23 @@ fn draw_off(
     end: usize,
 ) -> DrawNote {
     let mut energy = 0.0;
-    let mut weighted = 0.0;
+    let (mut weighted, mut known) = (0.0, 0.0);
     for k in start..=end {
         let wh = drawn(k);
         let outlet = outlet_degc(frame, k);
         energy += wh;
         if wh > 0.0 && !outlet.is_nan() {
             weighted += wh * outlet;
+            known += wh;
         }
     }
-    let positive: f64 = (start..=end).map(drawn).filter(|w| *w > 0.0).sum();
     DrawNote {
         home: setup.home.clone(),
         day: day.day,
         start: Utc(frame.time_ms[start - 1]),
         end: Utc(frame.time_ms[end]),
         energy_kwh: energy.max(0.0) / 1000.0,
-        outlet_degc: weighted / positive,
+        outlet_degc: weighted / known,
         heating: (start..=end).any(|k| b.heating[k]),
     }
 }

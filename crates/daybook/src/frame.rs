@@ -101,13 +101,16 @@ impl Frame {
         self.pick(&keep, keep.len())
     }
 
-    /// Usual interval between stamps, ms: the median of this day's, or `otherwise` where there are too few.
+    /// Usual interval between stamps, ms: the shortest common one of this day's, or `otherwise` where there are too few.
     pub(crate) fn cadence_ms(&self, otherwise: i64) -> i64 {
         let mut steps: Vec<i64> = self.time_ms.windows(2).map(|w| w[1] - w[0]).collect();
         if steps.len() < 4 {
             return otherwise;
         }
         steps.sort_unstable();
-        steps[steps.len() / 2].max(1000)
+        // The median grows as rows are lost; the usual interval stays the shortest that is common. A little less than
+        // the median is jitter of the stamps.
+        let (short, middle) = (steps[steps.len() / 10], steps[steps.len() / 2]);
+        if short * 100 > middle * 80 { middle.max(1000) } else { short.max(1000) }
     }
 }

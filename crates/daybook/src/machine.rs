@@ -1,12 +1,15 @@
 //! The state machine: push rows in any portions, get the same notes.
 
-use drawoff_contract::account::Account;
+use drawoff_contract::account::{Account, count_home};
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::LocalDay;
-use drawoff_contract::{HomeRows, Mask, Series};
+use drawoff_contract::{HomeRows, Mask, Series, Shape};
 
 use crate::day::{Carry, reduce_day};
 use crate::setup::Setup;
+
+/// A silence longer than this is a stamp gone wrong, not a fleet's history: no day of it is noted.
+const LONGEST_SILENCE_MS: i64 = 400 * 86_400_000;
 
 /// The daybook of one home.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -28,7 +31,6 @@ pub struct Machine {
     pending: HomeRows,
     carry: Carry,
     closed_until_ms: i64,
-    out_of_order: u64,
     notes: Notes,
 }
 
@@ -41,15 +43,14 @@ impl Machine {
             pending: HomeRows::default(),
             carry: Carry::new(),
             closed_until_ms: i64::MIN,
-            out_of_order: 0,
             notes: Notes { accounts: vec![Account::default(); files], ..Notes::default() },
         }
     }
 
     /// Takes rows, sorted by time, none earlier than rows pushed before. A row of a closed day is masked as late.
     pub fn push(&mut self, rows: &HomeRows) {
-        self.out_of_order += rows.out_of_order;
-        let mut from = 0;
+        let mut from = rows.time_ms.partition_point(|&t| t <= self.closed_until_ms);
+        self.count_late(rows, from);
         while from < rows.len() {
             let first = self.pending.time_ms.first().copied().unwrap_or(rows.time_ms[from]);
             let day = LocalDay::of_stamp(self.setup.zone, first.max(self.closed_until_ms.saturating_add(1)));
@@ -72,26 +73,41 @@ impl Machine {
         self.notes
     }
 
-    fn close(&mut self, day: &LocalDay) {
-        let mut rows = std::mem::take(&mut self.pending);
-        mask_late(&mut rows, self.closed_until_ms);
-        let mut found = reduce_day(&self.setup, day, &mut rows, &mut self.carry, &mut self.notes.accounts);
-        found.day.late = i64::try_from(std::mem::take(&mut self.out_of_order)).unwrap_or(i64::MAX);
-        self.closed_until_ms = day.end_ms;
-        self.notes.days.push(found.day);
-        self.notes.spells.extend(found.spells);
-        self.notes.draws.extend(found.draws);
-    }
-}
-
-fn mask_late(rows: &mut HomeRows, closed_until_ms: i64) {
-    let late = rows.time_ms.partition_point(|&t| t <= closed_until_ms);
-    for series in rows.series.iter_mut().flatten() {
-        for mask in &mut series.mask[..late] {
+    /// Rows of closed days are counted and go no further.
+    fn count_late(&mut self, rows: &HomeRows, late: usize) {
+        let mut kept = HomeRows::default();
+        append(&mut kept, rows, 0..late);
+        for mask in kept.series.iter_mut().flatten().flat_map(|s| &mut s.mask) {
             if *mask == Mask::Used {
                 *mask = Mask::Late;
             }
         }
+        count_home(&kept, &mut self.notes.accounts);
+    }
+
+    /// Days between the last one closed and `day` had no row: they are noted as such, unless the silence is absurd.
+    fn note_silent_days(&mut self, day: &LocalDay) {
+        if self.closed_until_ms == i64::MIN || day.start_ms - self.closed_until_ms > LONGEST_SILENCE_MS {
+            return;
+        }
+        while self.closed_until_ms < day.start_ms {
+            let silent = LocalDay::of_stamp(self.setup.zone, self.closed_until_ms + 1);
+            self.reduce(&silent, HomeRows::new(Shape::Wide));
+        }
+    }
+
+    fn close(&mut self, day: &LocalDay) {
+        self.note_silent_days(day);
+        let rows = std::mem::take(&mut self.pending);
+        self.reduce(day, rows);
+    }
+
+    fn reduce(&mut self, day: &LocalDay, mut rows: HomeRows) {
+        let found = reduce_day(&self.setup, day, &mut rows, &mut self.carry, &mut self.notes.accounts);
+        self.closed_until_ms = day.end_ms;
+        self.notes.days.push(found.day);
+        self.notes.spells.extend(found.spells);
+        self.notes.draws.extend(found.draws);
     }
 }
 
@@ -103,7 +119,6 @@ fn append(to: &mut HomeRows, from: &HomeRows, range: std::ops::Range<usize>) {
     let added = range.len();
     to.time_ms.extend_from_slice(&from.time_ms[range.clone()]);
     to.file.extend_from_slice(&from.file[range.clone()]);
-    to.null_columns = from.null_columns;
     for (slot, series) in to.series.iter_mut().zip(&from.series) {
         if series.is_none() && slot.is_none() {
             continue;
@@ -122,5 +137,23 @@ fn append(to: &mut HomeRows, from: &HomeRows, range: std::ops::Range<usize>) {
                 target.mask.resize(before + added, Mask::Absent);
             }
         }
+    }
+    // A column that is all null in one portion is a series of another: every row has the same number of columns.
+    let kept = |rows: &HomeRows| u32::try_from(rows.series.iter().flatten().count()).unwrap_or(u32::MAX);
+    to.null_columns = (kept(from) + from.null_columns).saturating_sub(kept(to));
+    if before > 0 && added > 0 && to.time_ms[before] < to.time_ms[before - 1] {
+        sort(to);
+    }
+}
+
+/// Rows that came after a row of a later time go back to their place; equal times keep their order.
+fn sort(rows: &mut HomeRows) {
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    order.sort_by_key(|&i| rows.time_ms[i]);
+    rows.time_ms = order.iter().map(|&i| rows.time_ms[i]).collect();
+    rows.file = order.iter().map(|&i| rows.file[i]).collect();
+    for series in rows.series.iter_mut().flatten() {
+        series.value = order.iter().map(|&i| series.value[i]).collect();
+        series.mask = order.iter().map(|&i| series.mask[i]).collect();
     }
 }

@@ -14,10 +14,14 @@ const REGISTER_SLACK_WH: f64 = 1.5;
 /// A restart leaves less than this share of the register.
 const RESTART_SHARE: f64 = 0.5;
 
+/// No heater of a home's cylinder takes more, W: two elements of 3 kW with every tolerance, thrice over.
+const FASTEST_W: f64 = 24_000.0;
+
 /// What masking must remember from one day to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct MaskMemory {
     register_wh: Option<f64>,
+    register_ms: Option<i64>,
 }
 
 /// Masks register falls in one day's rows and returns how many of them were restarts.
@@ -29,12 +33,18 @@ pub(crate) fn mask_register(rows: &mut HomeRows, memory: &mut MaskMemory) -> i64
             continue;
         }
         let value = series.value[i];
+        let since_h =
+            memory.register_ms.map_or(0.0, |before| (rows.time_ms[i] - before) as f64 / 3_600_000.0);
+        if memory.register_wh.is_some_and(|before| value - before > FASTEST_W * since_h.max(0.1)) {
+            series.mask[i] = Mask::RegisterStep;
+        }
         if memory.register_wh.is_some_and(|before| value < before - REGISTER_SLACK_WH) {
             series.mask[i] = Mask::RegisterStep;
             // Rows out of true order make it fall a little; a register that restarts falls to next to nothing.
             falls += i64::from(value < memory.register_wh.unwrap_or(0.0) * RESTART_SHARE);
         }
         memory.register_wh = Some(value);
+        memory.register_ms = Some(rows.time_ms[i]);
     }
     falls
 }

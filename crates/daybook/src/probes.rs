@@ -174,10 +174,16 @@ fn flat_residual(row: &[f64], heights: &[f64], p: usize, heated_from: Option<f64
         // Under a colder top probe lies no warmer water; a hotter one is out of order only while all is being mixed.
         let mixed = heated_from.is_some_and(|h| h < heights[2]) && within(row[1], row[2]);
         let residual = row[0] - row[1];
+        if residual.is_nan() {
+            return None;
+        }
         return if mixed { Some(row[0] - f64::midpoint(row[1], row[2])) } else { Some(residual.min(0.0)) };
     }
     // The lowest probe is never warmer than the one above; it may be much colder.
     let mixed = heated_from.is_some_and(|h| h < heights[n - 1]) && within(row[n - 2], row[n - 3]);
     let residual = row[n - 1] - row[n - 2];
+    if residual.is_nan() {
+        return None;
+    }
     if mixed { Some(row[n - 1] - f64::midpoint(row[n - 2], row[n - 3])) } else { Some(residual.max(0.0)) }
 }

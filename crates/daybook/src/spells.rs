@@ -313,8 +313,8 @@ pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
         night: lower_quantile(night),
         day: lower_quantile(day),
         heating: lower_quantile(heating),
-        night_flow: quantile(&mut night_flow, QUIET_QUANTILE),
-        day_flow: quantile(&mut day_flow, QUIET_QUANTILE),
+        night_flow: lower_quantile(night_flow),
+        day_flow: lower_quantile(day_flow),
     }
 }
 

@@ -68,6 +68,9 @@ impl Assessment {
     /// labels: they order findings of a kind until visits calibrate them.
     #[must_use]
     pub fn judged(fault: Fault, statistic: &'static str, effect: f64, limit: f64, scale: f64) -> Self {
+        if effect.is_nan() {
+            return Self::too_little(fault, statistic, "the effect is not known");
+        }
         let margin = (effect - limit) / scale;
         let probability = (1.0 / (1.0 + libm::exp(-(1.1 + 2.8 * margin)))).clamp(0.005, 0.98);
         let outcome = if effect >= limit { Outcome::Fault } else { Outcome::Sound };

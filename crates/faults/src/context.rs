@@ -1,7 +1,7 @@
 //! What a fault module may look at: one home's daybook and reading, and nothing else.
 
-use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::Cylinder;
+use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_homes::HomeReading;
 
 /// One home under assessment.
@@ -27,7 +27,16 @@ impl Context<'_> {
     #[must_use]
     pub fn wh_per_litre(&self, outlet_degc: f64) -> f64 {
         let cold = self.cold_degc();
-        (outlet_degc - cold).max(5.0) * 1.16
+        // The larger of NaN and 5 is 5: an unknown outlet must stay unknown.
+        if outlet_degc.is_nan() { f64::NAN } else { (outlet_degc - cold).max(5.0) * 1.16 }
+    }
+
+    /// Probes of the register that send values at all.
+    #[must_use]
+    pub fn sending_probes(&self) -> usize {
+        let sends =
+            |p: &usize| self.days.iter().any(|d| d.probe_mean_degc.get(*p).is_some_and(|v| !v.is_nan()));
+        (0..self.cylinder.probe_heights.len()).filter(sends).count()
     }
 
     /// Mean cold feed, degC.

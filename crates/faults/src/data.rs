@@ -1,7 +1,7 @@
 //! The export itself: lost, doubled or late rows; a wrong clock; a register that restarted. None brings a visit.
 
-use drawoff_contract::local::minute_of_day;
 use drawoff_contract::Fault;
+use drawoff_contract::local::minute_of_day;
 use drawoff_homes::robust::{median, step};
 
 use crate::assessment::Assessment;
@@ -17,11 +17,7 @@ const DOUBLED_A_DAY: f64 = 1.0;
 pub fn data_gaps(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "share of rows lost or doubled over the last week";
     let fault = Fault::DataGaps;
-    let lost: Vec<f64> = ctx
-        .days
-        .iter()
-        .map(|d| 1.0 - d.instants as f64 / d.instants_expected.max(1) as f64 + d.doubled as f64 / d.instants_expected.max(1) as f64)
-        .collect();
+    let (starts_ms, lost): (Vec<i64>, Vec<f64>) = lost_by_day(ctx).into_iter().unzip();
     // The first and last days of an export are cut.
     let whole = if lost.len() > 4 { &lost[1..lost.len() - 1] } else { &lost[..] };
     if whole.len() < 5 {
@@ -33,12 +29,27 @@ pub fn data_gaps(ctx: &Context<'_>) -> Assessment {
     found.days = recent.len();
     if found.is_fault() {
         let change = step(&lost, 3, 0.01).filter(|s| s.after - s.before > 0.03);
-        found.onset_ms = change.map(|s| ctx.day_start(s.at));
-        found.evidence_for = format!("{:.0} % of the rows of the last week were lost or came twice.", now * 100.0);
+        found.onset_ms = change.and_then(|s| starts_ms.get(s.at).copied());
+        found.evidence_for =
+            format!("{:.0} % of the rows of the last week were lost or came twice.", now * 100.0);
     } else {
         found.evidence_against = format!("{:.1} % of the rows of the last week were lost.", now * 100.0);
     }
     found
+}
+
+/// Start and share of rows lost or doubled of every calendar day; a day without any row has no note and is lost whole.
+fn lost_by_day(ctx: &Context<'_>) -> Vec<(i64, f64)> {
+    let mut out: Vec<(i64, f64)> = Vec::new();
+    for (i, d) in ctx.days.iter().enumerate() {
+        let before = if i > 0 { ctx.days[i - 1].day.0 } else { d.day.0 - 1 };
+        for missing in before + 1..d.day.0 {
+            out.push((d.day_start_utc.0 - i64::from(d.day.0 - missing) * 86_400_000, 1.0));
+        }
+        let expected = d.instants_expected.max(1) as f64;
+        out.push((d.day_start_utc.0, 1.0 - d.instants as f64 / expected + d.doubled as f64 / expected));
+    }
+    out
 }
 
 /// The register fell back.
@@ -46,16 +57,18 @@ pub fn data_gaps(ctx: &Context<'_>) -> Assessment {
 pub fn meter_reset(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "times the register fell back";
     let fault = Fault::MeterReset;
-    let falls: i64 = ctx.days.iter().map(|d| d.register_falls).sum();
-    let has_register = ctx.days.iter().any(|d| d.heater_kwh.is_some());
-    if !has_register {
+    let known: Vec<i64> = ctx.days.iter().filter_map(|d| d.register_falls).collect();
+    if known.is_empty() {
         return Assessment::not_assessed(fault, STATISTIC, "energy register");
     }
+    let falls: i64 = known.iter().sum();
     let mut found = Assessment::judged(fault, STATISTIC, falls as f64, 1.0, 0.5);
     found.days = ctx.days.len();
     if falls > 0 {
-        found.onset_ms = ctx.days.iter().position(|d| d.register_falls > 0).map(|i| ctx.day_start(i));
-        found.evidence_for = format!("The energy register fell back {falls} times; the steps over it are left out.");
+        found.onset_ms =
+            ctx.days.iter().position(|d| d.register_falls.is_some_and(|f| f > 0)).map(|i| ctx.day_start(i));
+        found.evidence_for =
+            format!("The energy register fell back {falls} times; the steps over it are left out.");
     } else {
         found.evidence_against = "The register only rises.".to_owned();
     }
@@ -72,8 +85,11 @@ pub fn clock_shift(ctx: &Context<'_>) -> Assessment {
     }
     // A clock put back doubles an hour of stamps once; a clock put on leaves an hour empty once.
     let per_hour = 60.0 / ctx.days[0].cadence_min.max(0.1);
-    let doubled: Vec<usize> =
-        (0..ctx.days.len()).filter(|&i| ctx.days[i].doubled as f64 >= 0.7 * per_hour && ctx.days[i].doubled as f64 <= 1.3 * per_hour).collect();
+    let doubled: Vec<usize> = (0..ctx.days.len())
+        .filter(|&i| {
+            ctx.days[i].doubled as f64 >= 0.7 * per_hour && ctx.days[i].doubled as f64 <= 1.3 * per_hour
+        })
+        .collect();
     let any_doubled = ctx.days.iter().filter(|d| d.doubled as f64 > DOUBLED_A_DAY).count();
     let starts: Vec<f64> = first_starts(ctx);
     let moved = step(&starts, 5, 3.0);
@@ -93,7 +109,9 @@ pub fn clock_shift(ctx: &Context<'_>) -> Assessment {
         found.onset_ms = Some(ctx.day_start(at));
         found.evidence_for = match (once_doubled, by_timer) {
             (Some(_), _) => "An hour of stamps came twice once: the clock was put back.".to_owned(),
-            (_, Some(s)) => format!("The daily heating start moved by {:+.0} min at once.", s.after - s.before),
+            (_, Some(s)) => {
+                format!("The daily heating start moved by {:+.0} min at once.", s.after - s.before)
+            }
             _ => String::new(),
         };
     } else {

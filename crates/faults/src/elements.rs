@@ -40,21 +40,27 @@ pub fn element_open(ctx: &Context<'_>) -> Assessment {
             continue;
         }
         any = true;
-        let called: Vec<usize> =
-            (0..ctx.days.len()).filter(|&i| hours(&ctx.days[i].element_call_hours, e) >= LEAST_CALL_H).collect();
+        let called: Vec<usize> = (0..ctx.days.len())
+            .filter(|&i| hours(&ctx.days[i].element_call_hours, e) >= LEAST_CALL_H)
+            .collect();
+        if called.is_empty() {
+            continue;
+        }
         let dead = |i: usize| {
-            hours(&ctx.days[i].element_dead_hours, e) / hours(&ctx.days[i].element_call_hours, e) >= DEAD_SHARE
+            hours(&ctx.days[i].element_dead_hours, e) / hours(&ctx.days[i].element_call_hours, e)
+                >= DEAD_SHARE
         };
         let run = called.iter().rev().take_while(|&&i| dead(i)).count();
         let first = called.len() - run;
-        let dead_hours: f64 = called[first..].iter().map(|&i| hours(&ctx.days[i].element_dead_hours, e)).sum();
+        let dead_hours: f64 =
+            called[first..].iter().map(|&i| hours(&ctx.days[i].element_dead_hours, e)).sum();
         // Several intervals from end to end: a single short call may have met a heater that just stopped.
         let mut found = Assessment::judged(fault, STATISTIC, dead_hours.min(6.0), DEAD_HOURS, 0.5);
         found.days = run;
         let place = if element.index == 0 { "lower" } else { "upper" };
         if run > 0 {
             // The day before may hold the first dead hours.
-            let onset = if first == 0 { None } else { Some(ctx.day_start(called[first])) };
+            let onset = Some(called[first]).filter(|&i| i > 0).map(|i| ctx.day_start(i));
             found.onset_ms = onset;
             found.evidence_for = format!(
                 "The {place} element was called for {dead_hours:.0} h on the last {run} days with a call and took no power."
@@ -111,7 +117,7 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
             best = Some(found);
         }
     }
-    let has_power = ctx.days.iter().any(|d| d.element_full_power_w.iter().any(|v| !v.is_nan()));
+    let has_power = ctx.days.iter().any(|d| d.element_on_hours.iter().any(|v| !v.is_nan()));
     match best {
         Some(found) => found,
         None if has_power => Assessment::too_little(fault, STATISTIC, "fewer than 3 days with full power"),
@@ -122,7 +128,8 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
 /// Runs uncommanded, or past its thermostat to the high limit.
 #[must_use]
 pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str = "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16";
+    const STATISTIC: &str =
+        "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16";
     let fault = Fault::StuckOn;
     let uncalled: Vec<f64> = ctx
         .days
@@ -153,14 +160,18 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
         let beyond = |i: usize| {
             if by_power >= by_heat { uncalled[i] > 0.0 } else { over[i] >= 0.8 * OVERHEAT_K }
         };
-        let run = (0..ctx.days.len()).rev().take_while(|&i| beyond(i) || (i + 2 < ctx.days.len() && beyond(i + 1) && beyond(i.saturating_sub(1)))).count();
-        found.days = run;
-        let first = ctx.days.len() - run.min(ctx.days.len());
-        found.onset_ms = (first > 0 && first < ctx.days.len()).then(|| ctx.day_start(first));
+        let days: Vec<usize> = (0..ctx.days.len()).filter(|&i| beyond(i)).collect();
+        let first = first_of_run(&days, QUIET_DAYS);
+        found.days = days.iter().filter(|&&i| i >= first).count();
+        found.onset_ms = (first > 0).then(|| ctx.day_start(first));
         found.evidence_for = if by_power >= by_heat {
-            format!("In the last week the heater took full power for {uncalled_h:.1} h while nothing called for heat.")
+            format!(
+                "In the last week the heater took full power for {uncalled_h:.1} h while nothing called for heat."
+            )
         } else {
-            format!("The water reaches {over_k:.0} K over the set point: the heater runs on to its high limit.")
+            format!(
+                "The water reaches {over_k:.0} K over the set point: the heater runs on to its high limit."
+            )
         };
         let excess_k = if over_k.is_nan() { 5.0 } else { over_k.max(5.0) };
         let energy = ctx.reading.balance_w_per_k * excess_k * 0.7 * KWH_PER_YEAR_PER_W;
@@ -171,6 +182,21 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
     found
 }
 
+/// A heater that will not stop may still stand still for some days: the thermostat or the season ends its heating.
+const QUIET_DAYS: usize = 4;
+
+/// First day of the last run of days, with at most `bridge` quiet days between two of them.
+fn first_of_run(days: &[usize], bridge: usize) -> usize {
+    let mut first = days.last().copied().unwrap_or(0);
+    for &day in days.iter().rev().skip(1) {
+        if first - day > bridge + 1 {
+            break;
+        }
+        first = day;
+    }
+    first
+}
+
 /// Hours of full power without a call in a week: a call missed at two stamps in a row is rare, six times it is not chance.
 const UNCALLED_H: f64 = 0.5;
 /// Over the set point by this much, no thermostat is in charge.
@@ -178,7 +204,8 @@ const OVERHEAT_K: f64 = 16.0;
 
 /// Hottest water of a day that a second probe bears out, degC; with fewer than three probes, the hottest reading.
 pub(crate) fn hottest(day: &DayNote) -> f64 {
-    let mut highs: Vec<f64> = day.probe_max_degc.iter().map(|v| f64::from(*v)).filter(|v| !v.is_nan()).collect();
+    let mut highs: Vec<f64> =
+        day.probe_max_degc.iter().map(|v| f64::from(*v)).filter(|v| !v.is_nan()).collect();
     highs.sort_by(|a, b| b.total_cmp(a));
     // Water that hot reaches more than one probe; a probe that reads off does not take its neighbour along.
     let place = usize::from(highs.len() >= 3);

@@ -35,9 +35,11 @@ pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
     let risen = loss.before_w_per_k.map(|b| loss.w_per_k / b);
     let against_declared = declared.map(|d| loss.w_per_k / d);
     // Where only the top is ever hot, its fittings weigh more than in the declared loss of the whole: only a change tells.
-    let only_upper = ctx.cylinder.elements.iter().all(|e| e.height > 0.4) && !ctx.cylinder.elements.is_empty();
+    let only_upper =
+        ctx.cylinder.elements.iter().all(|e| e.height > 0.4) && !ctx.cylinder.elements.is_empty();
     let comparable = loss.zone_share >= LEAST_ZONE_SHARE || !only_upper;
-    let by_declared = if comparable { against_declared.map_or(0.0, |r| libm::log(r) / libm::log(LOSS_RATIO)) } else { 0.0 };
+    let by_declared =
+        if comparable { against_declared.map_or(0.0, |r| libm::log(r) / libm::log(LOSS_RATIO)) } else { 0.0 };
     let by_change = risen.map_or(0.0, |r| libm::log(r.max(1e-3)) / libm::log(CHANGE_RATIO));
     // A change that ends at an ordinary loss mends an odd start; it is no fault.
     let raised = against_declared.is_none_or(|r| r > 1.3);
@@ -57,7 +59,8 @@ pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
         let lift = lift_k(ctx);
         found = found.with_energy((loss.w_per_k - usual) * lift * KWH_PER_YEAR_PER_W, 0.15 + loss.log_error);
     } else {
-        found.evidence_against = format!("Idle water cools at {} times the declared loss.", ratio_text(against_declared));
+        found.evidence_against =
+            format!("Idle water cools at {} times the declared loss.", ratio_text(against_declared));
     }
     found
 }
@@ -71,7 +74,8 @@ fn lift_k(ctx: &Context<'_>) -> f64 {
 
 /// Mean top temperature, degC.
 fn top_degc(ctx: &Context<'_>) -> f64 {
-    let tops: Vec<f64> = ctx.days.iter().filter_map(|d| d.probe_mean_degc.first().map(|v| f64::from(*v))).collect();
+    let tops: Vec<f64> =
+        ctx.days.iter().filter_map(|d| d.probe_mean_degc.first().map(|v| f64::from(*v))).collect();
     median(&tops)
 }
 
@@ -131,9 +135,14 @@ fn creep_of(ctx: &Context<'_>, spell: &SpellNote, room: f64) -> Option<f64> {
 pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "steady outflow of hot water, l/min";
     let fault = Fault::LeakSteady;
+    if ctx.cylinder.probe_heights.len() < 2 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 2 probes");
+    }
     let per_watt = 1.0 / (ctx.wh_per_litre(top_degc(ctx)) * 60.0);
     // What insulation loses beyond the declared figure is no outflow.
-    let beyond = (insulation_w_per_k(ctx) - ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6)) * lift_k(ctx) * per_watt;
+    let beyond = (insulation_w_per_k(ctx) - ctx.cylinder.declared_loss_w_per_k.unwrap_or(1.6))
+        * lift_k(ctx)
+        * per_watt;
     let flow: Vec<f64> = ctx
         .days
         .iter()
@@ -147,12 +156,17 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
         .collect();
     let known = flow.iter().filter(|v| !v.is_nan()).count();
     if known < 5 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 5 days with hot water and a closed balance");
+        return Assessment::too_little(
+            fault,
+            STATISTIC,
+            "fewer than 5 days with hot water and a closed balance",
+        );
     }
     let recent: Vec<f64> = flow.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
     let by_heat = median(&recent);
     let (creep_night, creep_rest) = creep(ctx);
-    let latest = |v: &[f64]| median(&v.iter().rev().copied().filter(|x| !x.is_nan()).take(5).collect::<Vec<_>>());
+    let latest =
+        |v: &[f64]| median(&v.iter().rev().copied().filter(|x| !x.is_nan()).take(5).collect::<Vec<_>>());
     let fronts: Vec<f64> =
         [latest(&creep_night), latest(&creep_rest)].into_iter().filter(|v| !v.is_nan()).collect();
     let by_front = fronts.iter().copied().reduce(f64::min);
@@ -163,16 +177,26 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
         let change = step(&flow, 3, 0.01).filter(|s| s.after - s.before > 0.5 * now);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.days = change.map_or(known, |s| ctx.days.len() - s.at);
+        let risen = by_front.filter(|f| *f >= by_heat / 3.0);
         found.evidence_for = format!(
             "Hot water leaves at about {by_heat:.2} l/min round the clock{}, also when nobody draws.",
-            by_front.map_or(String::new(), |f| format!(" and the cold front rises at {f:.2} l/min through idle water"))
+            risen.map_or(String::new(), |f| format!(
+                " and the cold front rises at {f:.2} l/min through idle water"
+            ))
         );
+        if by_front.is_some() && risen.is_none() {
+            found.evidence_against =
+                "The cold front is not seen to rise as fast through idle water.".to_owned();
+        }
         found = found.with_energy(by_heat / per_watt * KWH_PER_YEAR_PER_W, 0.2);
     } else {
         found.evidence_against = format!(
             "In the quietest hours {:.3} l/min could leave by the heat balance{}.",
             by_heat.max(0.0),
-            by_front.map_or(String::new(), |f| format!(", {:.3} l/min by the rise of the cold front", f.max(0.0)))
+            by_front.map_or(String::new(), |f| format!(
+                ", {:.3} l/min by the rise of the cold front",
+                f.max(0.0)
+            ))
         );
     }
     found
@@ -183,6 +207,9 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
 pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "extra heat leaving at night, W";
     let fault = Fault::GravityNight;
+    if ctx.sending_probes() < 3 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
+    }
     let watts = ctx.wh_per_litre(top_degc(ctx)) * 60.0;
     let extra: Vec<f64> = ctx
         .days
@@ -194,7 +221,11 @@ pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
         .collect();
     let recent: Vec<f64> = extra.iter().rev().copied().filter(|v| !v.is_nan()).take(7).collect();
     if recent.len() < 4 {
-        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days with hot water by night and by day");
+        return Assessment::too_little(
+            fault,
+            STATISTIC,
+            "fewer than 4 days with hot water by night and by day",
+        );
     }
     let now = median(&recent);
     let mut found = Assessment::judged(fault, STATISTIC, now, GRAVITY_W, 25.0);
@@ -242,7 +273,7 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
     if ctx.days.iter().all(|d| d.heater_kwh.is_none()) {
         return Assessment::not_assessed(fault, STATISTIC, "heater power or energy register");
     }
-    if ctx.cylinder.probe_heights.len() < LEAST_PROBES {
+    if ctx.sending_probes() < LEAST_PROBES {
         return Assessment::not_assessed(fault, STATISTIC, "at least 4 probes");
     }
     let whole_heats = whole_heats_w(ctx);
@@ -275,11 +306,17 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
         found.evidence_for = format!(
             "While it heats, about {now:.2} l/min of hot water leaves; at rest none does: a relief valve passes as the water expands, or worse."
         );
-        let heating_h: f64 = ctx.days.iter().map(|d| d.element_on_hours.iter().filter(|v| !v.is_nan()).sum::<f32>()).map(f64::from).sum::<f64>()
+        let heating_h: f64 = ctx
+            .days
+            .iter()
+            .map(|d| d.element_on_hours.iter().filter(|v| !v.is_nan()).sum::<f32>())
+            .map(f64::from)
+            .sum::<f64>()
             / ctx.days.len().max(1) as f64;
         found = found.with_energy(now / per_watt * KWH_PER_YEAR_PER_W * heating_h / 24.0, 0.25);
     } else {
-        found.evidence_against = format!("While it heats, the water takes up the heat: {:+.2} l/min unaccounted for.", now);
+        found.evidence_against =
+            format!("While it heats, the water takes up the heat: {:+.2} l/min unaccounted for.", now);
     }
     found
 }

@@ -19,7 +19,7 @@ const MIXED_FALL: f64 = 0.6;
 pub fn destratified(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "lost share of the spread between hot and cold, partly charged";
     let fault = Fault::Destratified;
-    if ctx.cylinder.probe_heights.len() < 3 {
+    if ctx.sending_probes() < 3 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
     }
     let lost: Vec<f64> = ctx
@@ -44,7 +44,11 @@ pub fn destratified(ctx: &Context<'_>) -> Assessment {
     let latest = |v: &[f64]| v.iter().rev().copied().filter(|x| !x.is_nan()).take(7).collect::<Vec<f64>>();
     let (recent, recent_fall) = (latest(&lost), latest(&fall));
     if recent.len() < 3 && recent_fall.len() < 4 {
-        return Assessment::too_little(fault, STATISTIC, "too few days on which the cylinder was partly charged");
+        return Assessment::too_little(
+            fault,
+            STATISTIC,
+            "too few days on which the cylinder was partly charged",
+        );
     }
     let limit = 1.0 - LAYERED_SHARE;
     let by_spread = if recent.len() >= 3 { median(&recent) } else { 0.0 };

@@ -17,6 +17,14 @@ pub struct Probes<'a> {
 }
 
 impl Probes<'_> {
+    /// Probes of the register that send values at all; all of them before the first day.
+    fn sending(&self) -> usize {
+        let sends = |p: &usize| {
+            self.days.is_empty() || self.days.iter().any(|d| !value(&d.probe_mean_degc, *p).is_nan())
+        };
+        (0..self.probes).filter(sends).count()
+    }
+
     fn day_start(&self, i: usize) -> i64 {
         self.days[i].day_start_utc.0
     }
@@ -46,7 +54,7 @@ pub fn sensor_stuck(ctx: Probes<'_>) -> Assessment {
     const STATISTIC: &str = "hours frozen while the water moved by 5 K or more";
     let fault = Fault::SensorStuck;
     let n = ctx.probes;
-    if n < 2 {
+    if ctx.sending() < 2 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 2 probes");
     }
     let Some(last) = ctx.days.last() else { return Assessment::too_little(fault, STATISTIC, "no day") };
@@ -61,8 +69,9 @@ pub fn sensor_stuck(ctx: Probes<'_>) -> Assessment {
     let mut found = Assessment::judged(fault, STATISTIC, hours, 24.0, 10.0);
     found.days = (hours / 24.0) as usize;
     if found.is_fault() {
-        let end = ctx.day_start(ctx.days.len() - 1) + (last.hours * 3_600_000.0) as i64;
-        found.onset_ms = Some(end - (hours * 3_600_000.0) as i64).filter(|o| *o > ctx.day_start(0) + 3_600_000);
+        let end = last_instant(last);
+        found.onset_ms =
+            Some(end - (hours * 3_600_000.0) as i64).filter(|o| *o > ctx.day_start(0) + 3_600_000);
         found.evidence_for = format!(
             "Probe {} from the top has shown one value for {hours:.0} h while the water at its height moved by {moved:.0} K.",
             p + 1
@@ -71,6 +80,12 @@ pub fn sensor_stuck(ctx: Probes<'_>) -> Assessment {
         found.evidence_against = "Every probe follows the water.".to_owned();
     }
     found
+}
+
+/// Last instant of a day that was seen, to the half-hour: an export may end within the day.
+fn last_instant(day: &DayNote) -> i64 {
+    let seen = day.mean_degc_by_half_hour.iter().rposition(|v| !v.is_nan()).map_or(0, |i| i + 1);
+    day.day_start_utc.0 + i64::try_from(seen).unwrap_or(0) * 1_800_000
 }
 
 /// Probes found frozen: they may not be used.
@@ -88,7 +103,7 @@ pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
     const STATISTIC: &str = "difference from neighbours in water of one temperature, K";
     let fault = Fault::SensorOffset;
     let n = ctx.probes;
-    if n < 3 {
+    if ctx.sending() < 3 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
     }
     let frozen = frozen(ctx);
@@ -101,8 +116,10 @@ pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
         if found.is_fault() {
             let change = step(&series, 3, 0.2).filter(|s| (s.after - s.before).abs() > 1.5);
             found.onset_ms = change.map(|s| ctx.day_start(s.at));
-            found.evidence_for =
-                format!("Probe {} from the top reads {now:+.1} K against water that must be of one temperature with it.", p + 1);
+            found.evidence_for = format!(
+                "Probe {} from the top reads {now:+.1} K against water that must be of one temperature with it.",
+                p + 1
+            );
         } else {
             found.evidence_against = format!("The largest difference from neighbours is {now:+.1} K.");
         }
@@ -110,7 +127,9 @@ pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
             best = Some(found);
         }
     }
-    best.unwrap_or_else(|| Assessment::too_little(fault, STATISTIC, "too few hours with water of one temperature"))
+    best.unwrap_or_else(|| {
+        Assessment::too_little(fault, STATISTIC, "too few hours with water of one temperature")
+    })
 }
 
 /// Mean inversion of a day for an order of probes: how far lower ones read over upper ones.
@@ -169,8 +188,11 @@ pub fn sensor_swap(ctx: Probes<'_>) -> Assessment {
     const STATISTIC: &str = "fall of impossible order if two probes are exchanged, K";
     let fault = Fault::SensorSwap;
     let n = ctx.probes;
-    if n < 3 {
+    if ctx.sending() < 3 {
         return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
+    }
+    if ctx.days.len() < 4 {
+        return Assessment::too_little(fault, STATISTIC, "fewer than 4 days");
     }
     let Exchange { gain_k, a, b } = best_exchange(ctx);
     let usual: Vec<usize> = (0..n).collect();
@@ -184,7 +206,8 @@ pub fn sensor_swap(ctx: Probes<'_>) -> Assessment {
             .days
             .iter()
             .map(|d| {
-                inversion(&d.probe_inversion_k, n, &(0..n).collect::<Vec<_>>()) - inversion(&d.probe_inversion_k, n, &order)
+                inversion(&d.probe_inversion_k, n, &(0..n).collect::<Vec<_>>())
+                    - inversion(&d.probe_inversion_k, n, &order)
             })
             .collect();
         let change = step(&series, 3, 0.05).filter(|s| s.after > 0.0 && s.before < 0.2 * s.after);
@@ -220,18 +243,18 @@ const RECENT_DAYS: usize = 7;
 /// Present difference of a probe from its neighbours in water of one temperature, K, where it is the same all day long;
 /// or how far it reads below the cold feed, which no water in the cylinder can be.
 fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
-    let latest = |v: Vec<f64>| -> Vec<f64> {
-        v.into_iter().rev().filter(|x| !x.is_nan()).take(RECENT_DAYS).collect()
-    };
+    let latest =
+        |v: Vec<f64>| -> Vec<f64> { v.into_iter().rev().filter(|x| !x.is_nan()).take(RECENT_DAYS).collect() };
     let flat = latest(residuals(ctx, p));
     let scatter = latest(ctx.days.iter().map(|d| value(&d.probe_flat_scatter_k, p)).collect());
     let steady = median(&scatter) < STEADY_K;
     let by_neighbours = (flat.len() >= 3).then(|| if steady { median(&flat) } else { 0.0 });
     let recent = &ctx.days[ctx.last_days(RECENT_DAYS)];
-    let lowest = recent.iter().map(|d| value(&d.probe_min_degc, p)).fold(f64::NAN, f64::min);
+    let lows: Vec<f64> = recent.iter().map(|d| value(&d.probe_min_degc, p)).filter(|v| !v.is_nan()).collect();
     let feed = ctx.cold_degc.last().copied().unwrap_or(f64::NAN);
-    let below_feed = lowest - feed;
-    if below_feed <= -BELOW_FEED_K && by_neighbours.is_none_or(|r| r.abs() < OFFSET_K) {
+    let days_below = lows.iter().filter(|v| **v - feed <= -BELOW_FEED_K).count();
+    let below_feed = lows.iter().copied().fold(f64::NAN, f64::min) - feed;
+    if days_below >= 2 && by_neighbours.is_none_or(|r| r.abs() < OFFSET_K) {
         return Some(below_feed);
     }
     by_neighbours
@@ -240,13 +263,21 @@ fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
 fn residuals(ctx: Probes<'_>, p: usize) -> Vec<f64> {
     ctx.days
         .iter()
-        .map(|d| if value(&d.probe_flat_count, p) >= 3.0 { value(&d.probe_flat_residual_k, p) } else { f64::NAN })
+        .map(
+            |d| {
+                if value(&d.probe_flat_count, p) >= 3.0 {
+                    value(&d.probe_flat_residual_k, p)
+                } else {
+                    f64::NAN
+                }
+            },
+        )
         .collect()
 }
 
 /// The two probes that have changed places, if any.
 fn exchanged(ctx: Probes<'_>) -> Option<(usize, usize)> {
-    if ctx.probes < 3 || ctx.days.is_empty() {
+    if ctx.sending() < 3 || ctx.days.len() < 4 {
         return None;
     }
     let best = best_exchange(ctx);

@@ -29,13 +29,18 @@ const EXPLAINS: &[(Fault, Fault)] = &[
 #[must_use]
 pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
     let mut all: Vec<Assessment> = Fault::ALL.iter().map(|f| assess_one(ctx, *f)).collect();
+    short_record(ctx, &mut all);
     greater_flow_first(&mut all);
     fold(&mut all);
     all
 }
 
 fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
-    let view = probes::Probes { days: ctx.days, probes: ctx.cylinder.probe_heights.len(), cold_degc: &ctx.reading.fleet_cold_degc };
+    let view = probes::Probes {
+        days: ctx.days,
+        probes: ctx.cylinder.probe_heights.len(),
+        cold_degc: &ctx.reading.fleet_cold_degc,
+    };
     match fault {
         Fault::ElementOpen => elements::element_open(ctx),
         Fault::ElementHalf => elements::element_half(ctx),
@@ -53,6 +58,21 @@ fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
         Fault::DataGaps => data::data_gaps(ctx),
         Fault::ClockShift => data::clock_shift(ctx),
         Fault::MeterReset => data::meter_reset(ctx),
+    }
+}
+
+/// Fewer days than this make nothing sound: there was no occasion to show otherwise.
+const LEAST_DAYS: usize = 3;
+
+fn short_record(ctx: &Context<'_>, all: &mut [Assessment]) {
+    if ctx.days.iter().filter(|d| d.instants > 0).count() >= LEAST_DAYS {
+        return;
+    }
+    for a in all
+        .iter_mut()
+        .filter(|a| matches!(a.outcome, Outcome::Sound) || (a.is_fault() && !a.fault.is_safety()))
+    {
+        *a = Assessment::too_little(a.fault, a.statistic, "fewer than 3 days");
     }
 }
 

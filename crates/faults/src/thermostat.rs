@@ -33,6 +33,10 @@ fn over_k(ctx: &Context<'_>, set: f64, highest: impl Fn(&DayNote) -> f64) -> Vec
         .collect()
 }
 
+fn no_meter(ctx: &Context<'_>) -> bool {
+    ctx.days.iter().all(|d| d.heater_kwh.is_none())
+}
+
 /// Highest reading of any probe in a day, degC.
 fn peak(day: &DayNote) -> f64 {
     day.probe_max_degc.iter().copied().filter(|v| !v.is_nan()).fold(f32::NAN, f32::max).into()
@@ -45,6 +49,9 @@ pub fn thermostat_hot(ctx: &Context<'_>) -> Assessment {
     let Some(set) = ctx.cylinder.set_point_degc else {
         return Assessment::not_assessed(fault, STATISTIC, "set point");
     };
+    if no_meter(ctx) {
+        return Assessment::not_assessed(fault, STATISTIC, "heater power or energy register");
+    }
     let over = over_k(ctx, set, hottest);
     let recent: Vec<f64> = over[ctx.last_days(5)].iter().copied().filter(|v| !v.is_nan()).collect();
     if recent.len() < 2 {
@@ -60,7 +67,8 @@ pub fn thermostat_hot(ctx: &Context<'_>) -> Assessment {
             format!("Heating now stops {now:.0} K above the set point of {set:.0} degC, day after day.");
         found = found.with_energy(ctx.reading.balance_w_per_k * now * KWH_PER_YEAR_PER_W, 0.25);
     } else {
-        found.evidence_against = format!("The hottest water of a heated day is {now:+.1} K against the set point.");
+        found.evidence_against =
+            format!("The hottest water of a heated day is {now:+.1} K against the set point.");
     }
     found
 }
@@ -72,6 +80,9 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
     let Some(set) = ctx.cylinder.set_point_degc else {
         return Assessment::not_assessed(fault, STATISTIC, "set point");
     };
+    if no_meter(ctx) {
+        return Assessment::not_assessed(fault, STATISTIC, "heater power or energy register");
+    }
     let over = over_k(ctx, set, peak);
     let window = if reaches_set_often(&over) { OFTEN_DAYS } else { RECENT_DAYS };
     let recent: Vec<usize> = ctx.last_days(window).filter(|&i| !over[i].is_nan()).collect();
@@ -139,7 +150,8 @@ const CLOCK_MIN: f64 = 12.0;
 /// Whether the hottest heats of these days end at one time of day: then the timer ends them, not the thermostat.
 fn ends_by_the_clock(ctx: &Context<'_>, days: &[usize]) -> bool {
     let heats = ctx.heats();
-    let stop = |s: &SpellNote| s.slope_or_stop.iter().copied().filter(|v| !v.is_nan()).fold(f32::MIN, f32::max);
+    let stop =
+        |s: &SpellNote| s.slope_or_stop.iter().copied().filter(|v| !v.is_nan()).fold(f32::MIN, f32::max);
     let ends: Vec<f64> = days
         .iter()
         .filter_map(|&i| {

@@ -52,7 +52,9 @@ pub struct Balance<'a> {
 
 /// Quiet heat loss of a day beyond the standing loss, W; NaN when unknown.
 fn quiet_excess_w(day: &DayNote, b: &Balance<'_>) -> f64 {
-    let (Some(quiet), Some(mean)) = (day.quiet_w, day.mean_degc) else { return f64::NAN };
+    // What is steady runs by night and by day alike.
+    let least = [day.quiet_w, day.quiet_night_w, day.quiet_day_w].into_iter().flatten().reduce(f64::min);
+    let (Some(quiet), Some(mean)) = (least, day.mean_degc) else { return f64::NAN };
     let first_pass_room = day.surroundings_degc.unwrap_or(18.0);
     let taken = b.first_pass_w_per_k * (mean - first_pass_room);
     quiet + taken - b.loss_w_per_k * (mean - b.rooms.of_day(day.day))
@@ -126,7 +128,8 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
         // What the balance says beyond the draw-offs seen one by one is the sum of the small ones.
         let typical_top =
             median(&day.top_degc_by_half_hour.iter().map(|v| f64::from(*v)).collect::<Vec<_>>());
-        let litres_day = energy.map(|e| {
+        // Without the temperature at the top, heat does not tell litres.
+        let litres_day = energy.filter(|_| !typical_top.is_nan()).map(|e| {
             let rest = litres((e - event_kwh * scale) * 1000.0, typical_top, cold, b.water);
             (event_litres * scale + if rest.is_nan() { 0.0 } else { rest }).max(0.0)
         });

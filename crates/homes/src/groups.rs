@@ -44,6 +44,10 @@ pub fn habit_groups(patterns: &[Vec<f32>], seed: u64) -> Vec<Option<i64>> {
 }
 
 fn shape(pattern: &[f32]) -> Option<Vec<f64>> {
+    // The larger of NaN and 0 is 0: an hour that was never seen would read as an hour without draws.
+    if pattern.iter().any(|v| v.is_nan()) {
+        return None;
+    }
     let roots: Vec<f64> = pattern.iter().map(|v| f64::from(*v).max(0.0).sqrt()).collect();
     let length = roots.iter().map(|v| v * v).sum::<f64>().sqrt();
     (!roots.is_empty() && length.is_finite() && length > 0.0)
@@ -57,7 +61,7 @@ mod tests {
     #[test]
     fn morning_and_evening_homes_part() {
         let home = |peak: usize, level: f32| -> Vec<f32> {
-            (0..24).map(|h| if h.abs_diff(peak) < 2 { level } else { 0.05 * level }).collect()
+            (0_usize..24).map(|h| if h.abs_diff(peak) < 2 { level } else { 0.05 * level }).collect()
         };
         let patterns: Vec<Vec<f32>> =
             (0_u8..30).map(|i| home(if i % 3 == 0 { 7 } else { 19 }, 0.5 + f32::from(i))).collect();

@@ -4,6 +4,7 @@
 
 pub mod days;
 pub mod groups;
+pub mod habits;
 pub mod loss;
 mod mixture;
 pub mod priors;

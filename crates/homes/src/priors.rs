@@ -20,6 +20,8 @@ const LEAST_MEASURED: usize = 3;
 const ASSUMED_COLD_DEGC: f64 = 13.0;
 /// The lowest of a week of noisy readings lies below the feed by about this, K.
 const LOWEST_OF_WEEK_K: f64 = 0.3;
+/// Mains water is not warmer: common practice, no source.
+const WARMEST_FEED_DEGC: f64 = 25.0;
 /// A home's own lowest reading this far from its fleet's is not its cold feed.
 const COLD_REACH_K: (f64, f64) = (4.0, 2.5);
 
@@ -69,10 +71,10 @@ impl Rooms<'_> {
     }
 }
 
-/// Lowest reading of the lowest probe within three days either side.
+/// Lowest reading of any probe within three days either side: that of the lowest one that reports.
 fn lowest_of_week(days: &[DayNote], i: usize) -> f64 {
     let low = days.iter().take(i + 4).skip(i.saturating_sub(3));
-    low.filter_map(|d| d.probe_min_degc.last()).fold(f64::NAN, |a, b| a.min(f64::from(*b)))
+    low.flat_map(|d| &d.probe_min_degc).fold(f64::NAN, |a, b| a.min(f64::from(*b)))
 }
 
 impl FleetPriors {
@@ -114,7 +116,13 @@ impl FleetPriors {
             room_spread_k: ASSUMED_SPREAD_K,
             measured_homes: measured.len(),
             // Most homes draw enough in a week to bring the feed up to their lowest probe; few read below it.
-            cold: lows.into_iter().map(|(day, v)| (day, quantile(&v, 0.3) + LOWEST_OF_WEEK_K)).collect(),
+            cold: lows
+                .into_iter()
+                .filter(|(_, v)| v.len() >= LEAST_MEASURED)
+                .map(|(day, v)| (day, quantile(&v, 0.3) + LOWEST_OF_WEEK_K))
+                // A fleet whose lowest probes are never reached by the feed shows none.
+                .filter(|(_, degc)| (0.0..=WARMEST_FEED_DEGC).contains(degc))
+                .collect(),
         };
         if enough {
             priors.room_spread_k = priors.spread_between(&measured).max(0.5);
@@ -159,10 +167,10 @@ impl FleetPriors {
         Rooms { priors: self, own, source, spread_k }
     }
 
-    /// Cold feed on each of a home's days as its fleet shows it, degC.
+    /// Cold feed on each of a home's days as its fleet shows it, degC; NaN where it shows none.
     #[must_use]
     pub fn fleet_cold_feed(&self, days: &[DayNote]) -> Vec<f64> {
-        days.iter().map(|d| self.cold.get(&d.day).copied().unwrap_or(ASSUMED_COLD_DEGC)).collect()
+        days.iter().map(|d| self.cold.get(&d.day).copied().unwrap_or(f64::NAN)).collect()
     }
 
     /// Cold feed of a home on each of its days, degC: its own weekly lowest where that can be the feed, else the fleet's.

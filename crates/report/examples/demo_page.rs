@@ -68,6 +68,7 @@ fn visit(i: usize, (home, fault, probability, cost, area): (&str, Fault, f64, i6
         cost_per_year: Money(cost * 1_000_000),
         cost_per_year_p05: Money(cost * 700_000),
         cost_per_year_p95: Money(cost * 1_400_000),
+        carbon_kg_per_year: (i != 1).then_some(cost as f64 * 0.6),
         bring: "Immersion element of the same rating, sealing washer, thermostat, insulated tools, clamp meter."
             .to_owned(),
         check_first: "Is the isolator on and the fuse whole? Then resistance of the element, cold and isolated.".to_owned(),
@@ -75,6 +76,8 @@ fn visit(i: usize, (home, fault, probability, cost, area): (&str, Fault, f64, i6
         reason: "Called for 9.4 h on each of the last 11 days; power stayed under 15 W; the top probe fell from 58 to 31 °C."
             .to_owned(),
         also: if i == 2 { "Probe reads off (72 %)".to_owned() } else { String::new() },
+        last_visit: None,
+        last_finding: None,
         currency: "GBP".to_owned(),
     }
 }

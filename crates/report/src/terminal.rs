@@ -87,11 +87,14 @@ mod tests {
             cost_per_year: Money(184_000_000),
             cost_per_year_p05: Money(0),
             cost_per_year_p95: Money(0),
+            carbon_kg_per_year: None,
             bring: String::new(),
             check_first: String::new(),
             caution: String::new(),
             reason: String::new(),
             also: String::new(),
+            last_visit: None,
+            last_finding: None,
             currency: "GBP".to_owned(),
         }
     }

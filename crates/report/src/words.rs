@@ -123,6 +123,20 @@ pub fn iso_instant(instant: Utc) -> String {
     at.format(pattern).to_string()
 }
 
+/// Calendar day, "3 Jan 2026"; empty beyond the calendar.
+#[must_use]
+pub fn day(day: Day) -> String {
+    calendar(day).map(|d| d.format("%-d %b %Y").to_string()).unwrap_or_default()
+}
+
+/// A finite number rounded to whole, with commas.
+#[must_use]
+pub fn whole(value: f64) -> String {
+    let rounded = value.round() as i64;
+    let sign = if rounded < 0 { "\u{2212}" } else { "" };
+    format!("{sign}{}", grouped(&rounded.unsigned_abs().to_string()))
+}
+
 /// Local calendar day, "3 Jan 2026"; empty beyond the calendar.
 #[must_use]
 pub fn date(instant: Utc, zone: Tz) -> String {
@@ -179,6 +193,11 @@ mod tests {
         assert_eq!(date(at, chrono_tz::Europe::London), "30 Mar 2026");
         assert_eq!(iso_day(Day(0)), "1970-01-01");
         assert_eq!(iso_day(Day(i32::MAX)), "");
+        assert_eq!((day(Day(20_541)), day(Day(i32::MIN))), ("29 Mar 2026".to_owned(), String::new()));
+        assert_eq!(
+            (whole(1234.5), whole(-12.2), whole(-0.2)),
+            ("1,235".to_owned(), "\u{2212}12".to_owned(), "0".to_owned())
+        );
         assert_eq!(iso_instant(Utc(i64::MAX)), "");
         assert_eq!(date(Utc(i64::MIN), chrono_tz::Europe::London), "");
         assert_eq!(since(None, chrono_tz::UTC), "before the data begin");

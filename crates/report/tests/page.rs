@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono_tz::Tz;
 use drawoff_contract::results::{EvidenceRow, FindingRow, QualityRow, VisitRow};
-use drawoff_contract::{Money, Utc};
+use drawoff_contract::{Day, Money, Utc};
 use drawoff_report::{PageInput, service_list};
 
 const HOSTILE: &[&str] = &[
@@ -36,11 +36,14 @@ fn visit(rank: i64, text: &str) -> VisitRow {
         cost_per_year: Money(120_000_000),
         cost_per_year_p05: Money(90_000_000),
         cost_per_year_p95: Money(150_000_000),
+        carbon_kg_per_year: Some(412.4),
         bring: all(),
         check_first: all(),
         caution: all(),
         reason: all(),
         also: all(),
+        last_visit: Some(Day(20_460)),
+        last_finding: Some(all()),
         currency: all(),
     }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use drawoff_contract::habit_tables::VacancyRow;
 use drawoff_contract::results::{DayRow, DrawOffRow, FindingRow, HomeRow, VisitRow};
 
 use crate::amounts::{AmountScore, HomeResults};
@@ -11,6 +12,7 @@ use crate::list::ListScore;
 use crate::loss::LossScore;
 use crate::part::Half;
 use crate::truth::Truth;
+use crate::vacancy::VacancyScore;
 
 /// Interval of the exports that most fleets send, 5 min (common practice, no source).
 pub const DEFAULT_INTERVAL_MS: i64 = 300_000;
@@ -28,6 +30,8 @@ pub struct Run<'a> {
     pub findings: &'a [FindingRow],
     /// Service list.
     pub visits: &'a [VisitRow],
+    /// Empty days.
+    pub vacancy: &'a [VacancyRow],
     /// Number of probes by home, to score draw-offs by it.
     pub probes: Option<&'a BTreeMap<String, usize>>,
     /// Interval of the readings, ms: tolerance of draw-off times, and half the gap within a draw-off group.
@@ -42,6 +46,7 @@ impl Default for Run<'_> {
             draw_offs: &[],
             findings: &[],
             visits: &[],
+            vacancy: &[],
             probes: None,
             interval_ms: DEFAULT_INTERVAL_MS,
         }
@@ -67,6 +72,8 @@ pub struct ScoreCard {
     pub calls: CallScore,
     /// Head of the service list.
     pub list: ListScore,
+    /// Vacant days.
+    pub vacancy: VacancyScore,
 }
 
 /// Scores the homes of one half of a fleet.
@@ -76,6 +83,7 @@ pub fn score(run: &Run<'_>, truth: &Truth, half: Half) -> ScoreCard {
     let days = by_home(run.days, |r| &r.home);
     let draw_offs = by_home(run.draw_offs, |r| &r.home);
     let findings = by_home(run.findings, |r| &r.home);
+    let vacancy = by_home(run.vacancy, |r| &r.home);
     let mut card = ScoreCard { list: ListScore::of(run.visits, truth, half), ..ScoreCard::default() };
     card.homes_without_truth =
         homes.keys().filter(|h| half.contains(h) && !truth.homes.contains_key(**h)).count();
@@ -92,6 +100,7 @@ pub fn score(run: &Run<'_>, truth: &Truth, half: Half) -> ScoreCard {
             .push(HomeResults { home: row, days: rows_of(&days, id), draw_offs: its_draw_offs }, home);
         card.groups.push(its_draw_offs, home, run.probes.and_then(|p| p.get(id)).copied(), run.interval_ms);
         card.calls.push(id, its_findings, home);
+        card.vacancy.push(rows_of(&vacancy, id), home);
     }
     card
 }
@@ -109,6 +118,7 @@ pub fn pool(cards: &[ScoreCard]) -> ScoreCard {
         pooled.groups.add(&card.groups);
         pooled.calls.add(&card.calls);
         pooled.list.add(&card.list);
+        pooled.vacancy.add(&card.vacancy);
     }
     pooled
 }
@@ -215,11 +225,14 @@ pub(crate) mod made_up {
             cost_per_year: Money(0),
             cost_per_year_p05: Money(0),
             cost_per_year_p95: Money(0),
+            carbon_kg_per_year: None,
             bring: String::new(),
             check_first: String::new(),
             caution: String::new(),
             reason: String::new(),
             also: String::new(),
+            last_visit: None,
+            last_finding: None,
             currency: String::new(),
         }
     }

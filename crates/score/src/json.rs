@@ -8,6 +8,7 @@ use crate::card::ScoreCard;
 use crate::errors::{RelativeErrors, median};
 use crate::groups::{GroupSet, GroupTally};
 use crate::loss::COVERAGE_BAND;
+use crate::vacancy::DayTally;
 use crate::wilson::Share;
 
 impl ScoreCard {
@@ -62,9 +63,23 @@ impl ScoreCard {
                 "precision_at_k": share_json(self.list.right_kind),
                 "precision_at_k_any_fault": share_json(self.list.right_home),
             },
-            "vacant_days": null,
+            "vacant_days": {
+                "all": days_json(self.vacancy.all),
+                "without_always_empty_homes": days_json(self.vacancy.used_homes),
+            },
         })
     }
+}
+
+fn days_json(days: DayTally) -> Value {
+    json!({
+        "homes": days.homes,
+        "days": days.days,
+        "unknown": days.unknown,
+        "f1": days.f1(),
+        "recall": share_json(days.recall()),
+        "precision": share_json(days.precision()),
+    })
 }
 
 fn share_json(share: Share) -> Value {

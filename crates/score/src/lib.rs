@@ -15,6 +15,7 @@ pub mod loss;
 pub mod part;
 mod render;
 pub mod truth;
+pub mod vacancy;
 pub mod wilson;
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use crate::card::ScoreCard;
 use crate::errors::{RelativeErrors, median};
 use crate::groups::GroupTally;
 use crate::loss::{COVERAGE_BAND, MIN_TANK_ABOVE_ROOM_K};
+use crate::vacancy::VACANT_BELOW_LITRES;
 use crate::wilson::Share;
 
 /// What stands where a figure has no cases.
@@ -27,7 +28,7 @@ impl ScoreCard {
         self.faults(&mut text);
         self.sound_homes(&mut text);
         self.service_list(&mut text);
-        line(&mut text, "\nVacant days: not scored");
+        self.vacant_days(&mut text);
         text
     }
 
@@ -196,6 +197,32 @@ impl ScoreCard {
         }
     }
 
+    fn vacant_days(&self, text: &mut String) {
+        line(text, format!("\nVacant days (less than {VACANT_BELOW_LITRES} l drawn)"));
+        line(
+            text,
+            format!(
+                "  {:<26} {:>5} {:>6} {:>7} {:>6}  {:<40} {:<40}",
+                "", "homes", "days", "unknown", "F1", "found", "true"
+            ),
+        );
+        let sets = [("all homes", self.vacancy.all), ("without always empty homes", self.vacancy.used_homes)];
+        for (name, days) in sets {
+            line(
+                text,
+                format!(
+                    "  {name:<26} {:>5} {:>6} {:>7} {:>6}  {:<40} {:<40}",
+                    days.homes,
+                    days.days,
+                    days.unknown,
+                    number(days.f1(), 3),
+                    share(days.recall()),
+                    share(days.precision())
+                ),
+            );
+        }
+    }
+
     fn service_list(&self, text: &mut String) {
         let list = &self.list;
         line(text, format!("\nService list ({} visits to scored homes)", list.listed));
@@ -299,7 +326,7 @@ mod tests {
         let text = ScoreCard::default().render();
         assert!(text.contains("Flagged (equipment or sensor): 0/0 -"), "{text}");
         assert!(!text.contains("NaN"), "{text}");
-        assert!(text.contains("Vacant days: not scored"));
+        assert!(text.contains("without always empty homes     0      0       0      -  0/0 -"), "{text}");
     }
 
     #[test]

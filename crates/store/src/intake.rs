@@ -15,7 +15,7 @@ mod source;
 #[cfg(test)]
 pub(crate) mod testing;
 mod text;
-mod time;
+pub(crate) mod time;
 mod values;
 mod wide;
 

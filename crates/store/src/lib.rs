@@ -1,4 +1,4 @@
-//! The only crate that touches files: reads settings, registers and exports, writes runs.
+//! The only crate that touches files: reads settings, registers, small tables and exports, writes runs.
 //!
 //! Everything read ends in the contract's types; everything written is complete or not there.
 
@@ -8,6 +8,7 @@ pub mod intake;
 pub mod output;
 pub mod register;
 pub mod settings;
+pub mod small;
 
 pub use guard::quiet_decoders;
 pub use intake::{FileReport, Gathered, gather, inspect};

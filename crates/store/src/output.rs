@@ -4,6 +4,7 @@
 //! renamed: from this instant the run is decided, and moving its files into place can be taken up again after any
 //! interruption. The manifest is moved last.
 
+pub mod export;
 mod place;
 mod read;
 
@@ -21,7 +22,7 @@ use sha2::{Digest, Sha256};
 
 use crate::disk::{self, failed};
 pub use place::settle;
-pub use read::{read_batches, read_table};
+pub use read::{each_batch, read_batches, read_table};
 
 /// Name of the manifest.
 pub const MANIFEST: &str = "manifest.json";
@@ -52,7 +53,8 @@ impl RunFolder {
     /// # Errors
     /// When the folder cannot be written, or another run is writing it.
     pub fn begin(dir: &Path) -> Result<Self, ContractError> {
-        std::fs::create_dir_all(dir).map_err(|e| failed(dir, "cannot be made", &e))?;
+        std::fs::create_dir_all(dir)
+            .map_err(|e| failed(dir, "cannot be made", &e).with_hint("check `outputs.dir`"))?;
         let lock = place::lock(dir)?;
         place::take_up(dir)?;
         let aside = dir.join(place::UNFINISHED);

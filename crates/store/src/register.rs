@@ -18,14 +18,14 @@ pub fn read(
     path: &Path,
     mapping: &Mapping,
 ) -> Result<(BTreeMap<String, Cylinder>, Vec<ContractError>), ContractError> {
-    let text = crate::disk::text(path)?;
+    let text = crate::disk::text(path).map_err(|e| e.or_hint("check `inputs.register`"))?;
     let subject = path.display().to_string();
     let m = &mapping.register;
     let mut reader =
         csv::ReaderBuilder::new().delimiter(m.separator).flexible(true).from_reader(text.as_bytes());
     let header = reader.headers().map_err(|e| ContractError::new(&subject, e.to_string()))?.clone();
     let names: Vec<&str> = header.iter().map(str::trim).collect();
-    check_columns(&subject, &names, &m.columns())?;
+    check_columns(&subject, &names, &m.columns(), "register")?;
     let position = |column: &str| names.iter().position(|n| *n == column);
     let mut cylinders = BTreeMap::new();
     let mut problems = Vec::new();
@@ -45,29 +45,43 @@ pub fn read(
             position(column).and_then(|i| record.get(i)).map(str::trim).filter(|cell| !cell.is_empty())
         });
         let at = |message: String| ContractError::new(format!("{subject} line {line}"), message);
-        problems.extend(row.problems.into_iter().map(at));
+        let hint = match row.cylinder {
+            Some(_) => "mend the line; the rest of it is used",
+            None => "mend the line; its home is left out",
+        };
+        problems.extend(row.problems.into_iter().map(|p| at(p).with_hint(hint)));
         let Some(cylinder) = row.cylinder else { continue };
         if cylinders.contains_key(&cylinder.home) {
-            problems
-                .push(at(format!("home `{}` is named a second time; the first row is kept", cylinder.home)));
+            let message = format!("home `{}` is named a second time; the first row is kept", cylinder.home);
+            problems.push(at(message).with_hint("remove one of the lines"));
             continue;
         }
         cylinders.insert(cylinder.home.clone(), cylinder);
     }
     if cylinders.is_empty() {
-        problems.push(ContractError::new(&subject, "no home could be read"));
+        let hint = "one line a home, below a line of column names";
+        problems.push(ContractError::new(&subject, "no home could be read").with_hint(hint));
     }
     Ok((cylinders, problems))
 }
 
 /// The line a record stands on; the reader's own count stops before the empty lines ahead of it.
-fn line_of(text: &str, at: &csv::Position) -> u64 {
+pub(crate) fn line_of(text: &str, at: &csv::Position) -> u64 {
     let rest = usize::try_from(at.byte()).ok().and_then(|byte| text.as_bytes().get(byte..)).unwrap_or(&[]);
     let empty = rest.iter().take_while(|b| matches!(b, b'\n' | b'\r')).filter(|b| **b == b'\n').count();
     at.line() + empty as u64
 }
 
-fn check_columns(subject: &str, found: &[&str], wanted: &[&str]) -> Result<(), ContractError> {
+/// Whether a table has all columns that a section of the mapping wants.
+///
+/// # Errors
+/// All missing columns in one message, each with the nearest that is there.
+pub(crate) fn check_columns(
+    subject: &str,
+    found: &[&str],
+    wanted: &[&str],
+    section: &str,
+) -> Result<(), ContractError> {
     let missing: Vec<&str> = wanted.iter().copied().filter(|w| !found.contains(w)).collect();
     if missing.is_empty() {
         return Ok(());
@@ -75,7 +89,7 @@ fn check_columns(subject: &str, found: &[&str], wanted: &[&str]) -> Result<(), C
     let hints: Vec<String> = missing.iter().map(|m| format!("{m}: {}", did_you_mean(m, found))).collect();
     let listed = missing.iter().map(|m| format!("`{m}`")).collect::<Vec<_>>().join(", ");
     let hint = if found.len() == 1 && wanted.len() > 1 {
-        "only one column was found: check `separator` of [register] in the mapping".to_owned()
+        format!("only one column was found: check `separator` of [{section}] in the mapping")
     } else {
         hints.join("; ")
     };

@@ -17,6 +17,6 @@ pub fn read_text(path: &Path) -> Result<String, ContractError> {
 /// # Errors
 /// All problems of the file at once, each with path and line.
 pub fn read_mapping(path: &Path) -> Result<Mapping, Vec<ContractError>> {
-    let text = read_text(path).map_err(|e| vec![e])?;
+    let text = read_text(path).map_err(|e| vec![e.or_hint("check `inputs.mapping`")])?;
     Mapping::parse(&path.display().to_string(), &text)
 }

@@ -10,6 +10,7 @@ pub mod expansion;
 pub mod hygiene;
 pub mod label;
 pub mod loss;
+pub mod model;
 pub mod profile;
 pub mod scald;
 pub mod shape;

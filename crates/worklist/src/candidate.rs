@@ -6,6 +6,7 @@ use drawoff_contract::results::FindingRow;
 use drawoff_contract::{Cylinder, Fault, FaultClass, Outcome};
 use polars::prelude::*;
 
+use crate::background::{Background, DAYS_TRUSTED, Visited, iso};
 use crate::money::{cost_micro, share_micro, whole_wh};
 use crate::settings::WorthSettings;
 use crate::tariff::price_micro_per_kwh;
@@ -24,6 +25,8 @@ pub(crate) struct Candidate<'a> {
     pub(crate) expected: i64,
     /// Expected value x share of visits that mend the fault - cost of the visit.
     pub(crate) worth: i64,
+    /// What the log of visits says of it.
+    pub(crate) visited: Visited<'a>,
 }
 
 impl Candidate<'_> {
@@ -37,12 +40,29 @@ impl Candidate<'_> {
         if self.finding.probability.is_none_or(|p| !(0.0..=1.0).contains(&p)) {
             return Some("the finding has no probability between 0 and 1".to_owned());
         }
+        if let Some(why) = self.mended() {
+            return Some(why);
+        }
         (!self.fault.is_safety() && self.probability < settings.min_probability).then(|| {
             format!(
                 "probability {:.2} is below the settings' {:.2}",
                 self.probability, settings.min_probability
             )
         })
+    }
+
+    /// That a visit has just found it, if so: the readings need time to show whether it was mended.
+    pub(crate) fn mended(&self) -> Option<String> {
+        let day = self.visited.mended?;
+        Some(format!("found and mended on {}; judged again after {DAYS_TRUSTED} days", iso(day)))
+    }
+
+    /// The evidence, and that a visit since found nothing, if so.
+    pub(crate) fn reason(&self) -> String {
+        let evidence = self.finding.evidence_for.trim_end();
+        let Some(day) = self.visited.nothing_found else { return evidence.to_owned() };
+        let stop = if evidence.is_empty() || evidence.ends_with('.') { "" } else { "." };
+        format!("{evidence}{stop} A visit on {} found nothing.", iso(day)).trim_start().to_owned()
     }
 }
 
@@ -51,6 +71,7 @@ pub(crate) fn candidates<'a>(
     findings: &'a [FindingRow],
     cylinders: &BTreeMap<String, Cylinder>,
     settings: &WorthSettings,
+    background: &Background<'a>,
     micro_of_visit: i64,
     notes: &mut Vec<String>,
 ) -> PolarsResult<Vec<Candidate<'a>>> {
@@ -72,6 +93,7 @@ pub(crate) fn candidates<'a>(
         .left_join(&register_frame(cylinders, settings)?, ["home"], ["home"])?
         .sort(["call"], SortMultipleOptions::default().with_multithreaded(false))?;
     let (areas, prices) = (joined.column("area")?.str()?, joined.column("price_micro_per_kwh")?.i64()?);
+    let visits = background.visits_by_home();
     let default_price = price_micro_per_kwh(None, settings);
     let mut out = Vec::with_capacity(called.len());
     for (i, (finding, fault)) in called.into_iter().enumerate() {
@@ -84,6 +106,8 @@ pub(crate) fn candidates<'a>(
             .saturating_add(settings.comfort_micro(fault))
             .saturating_add(settings.safety_micro(fault));
         let expected = share_micro(value, probability);
+        let home = finding.home.as_str();
+        let its_visits = visits.get(home).map_or(&[][..], Vec::as_slice);
         out.push(Candidate {
             finding,
             fault,
@@ -95,6 +119,7 @@ pub(crate) fn candidates<'a>(
             cost_per_year_p95: cost(finding.energy_kwh_per_year_p95.or(energy)),
             expected,
             worth: share_micro(value, probability * settings.fix(fault)).saturating_sub(micro_of_visit),
+            visited: background.visited(its_visits, finding, fault, cylinders.get(home)),
         });
     }
     Ok(out)

@@ -6,6 +6,7 @@ use drawoff_contract::results::{FindingRow, VisitRow};
 use drawoff_contract::{ContractError, Cylinder, Fault, FaultClass, Money};
 use polars::prelude::*;
 
+use crate::background::Background;
 use crate::candidate::{Candidate, candidates};
 use crate::money::micro;
 use crate::settings::WorthSettings;
@@ -19,7 +20,8 @@ pub struct Worklist {
     pub visits: Vec<VisitRow>,
     /// Homes with a fault and no visit: those beyond the capacity in their order, then the others by home.
     pub left_off: Vec<LeftOff>,
-    /// Unknown tariffs, homes that the register lacks, findings without a yearly energy.
+    /// Unknown tariffs, homes that the register lacks, findings without a yearly energy, safety findings that the log of
+    /// visits keeps off the list.
     pub notes: Vec<String>,
 }
 
@@ -37,7 +39,7 @@ pub struct LeftOff {
 /// Ranks the visits that the findings call for.
 ///
 /// One story a home: of its equipment and sensor findings that no other explains, safety first, then the largest
-/// probability x yearly value. Rank: safety findings before all others; then worth, probability and home identifier. Equal
+/// probability x yearly value; what a visit found in the last weeks is taken as mended and is none. Rank: safety findings before all others; then worth, probability and home identifier. Equal
 /// input in any order gives the same list.
 ///
 /// # Errors
@@ -46,18 +48,22 @@ pub fn rank(
     findings: &[FindingRow],
     cylinders: &BTreeMap<String, Cylinder>,
     settings: &WorthSettings,
+    background: &Background<'_>,
 ) -> Result<Worklist, ContractError> {
     settings.check()?;
-    assemble(findings, cylinders, settings).map_err(|e| ContractError::new("service_list", e.to_string()))
+    assemble(findings, cylinders, settings, background)
+        .map_err(|e| ContractError::new("service_list", e.to_string()))
 }
 
 fn assemble(
     findings: &[FindingRow],
     cylinders: &BTreeMap<String, Cylinder>,
     settings: &WorthSettings,
+    background: &Background<'_>,
 ) -> PolarsResult<Worklist> {
     let mut list = Worklist::default();
-    let all = candidates(findings, cylinders, settings, micro(settings.visit_cost), &mut list.notes)?;
+    let cost = micro(settings.visit_cost);
+    let all = candidates(findings, cylinders, settings, background, cost, &mut list.notes)?;
     let mut by_home: BTreeMap<&str, Vec<&Candidate<'_>>> = BTreeMap::new();
     for i in order_within_homes(&all)? {
         by_home.entry(&all[i].finding.home).or_default().push(&all[i]);
@@ -76,7 +82,7 @@ fn assemble(
         let story = stories[i];
         if place < settings.visits_per_list {
             let at_home = by_home.get(story.finding.home.as_str()).map_or(&[][..], Vec::as_slice);
-            list.visits.push(visit(place, story, at_home, &settings.currency));
+            list.visits.push(visit(place, story, at_home, &settings.currency, background));
         } else {
             let safety = if story.fault.is_safety() { "safety finding, but " } else { "" };
             let why = format!(
@@ -145,7 +151,15 @@ fn position(fault: Fault) -> i64 {
     Fault::ALL.iter().position(|&f| f == fault).map_or(i64::MAX, |p| p as i64)
 }
 
-fn visit(place: usize, story: &Candidate<'_>, at_home: &[&Candidate<'_>], currency: &str) -> VisitRow {
+fn visit(
+    place: usize,
+    story: &Candidate<'_>,
+    at_home: &[&Candidate<'_>],
+    currency: &str,
+    background: &Background<'_>,
+) -> VisitRow {
+    let energy_kwh = story.finding.energy_kwh_per_year.filter(|kwh| kwh.is_finite());
+    let last_visit = story.visited.last;
     let words = words(story.fault);
     let others = at_home.iter().filter(|c| c.fault != story.fault);
     VisitRow {
@@ -161,11 +175,14 @@ fn visit(place: usize, story: &Candidate<'_>, at_home: &[&Candidate<'_>], curren
         cost_per_year: Money(story.cost_per_year),
         cost_per_year_p05: Money(story.cost_per_year_p05),
         cost_per_year_p95: Money(story.cost_per_year_p95),
+        carbon_kg_per_year: energy_kwh.zip(background.carbon_g_per_kwh).map(|(kwh, g)| kwh * g / 1000.0),
         bring: words.bring.to_owned(),
         check_first: words.check_first.to_owned(),
         caution: words.caution(),
-        reason: story.finding.evidence_for.clone(),
+        reason: story.reason(),
         also: others.map(|c| also(c)).collect::<Vec<_>>().join("; "),
+        last_visit: last_visit.map(|v| v.date),
+        last_finding: last_visit.map(|v| v.finding.clone()),
         currency: currency.to_owned(),
     }
 }
@@ -174,7 +191,7 @@ fn also(other: &Candidate<'_>) -> String {
     let probability = other.finding.probability.map(|p| format!("{p:.2}"));
     let explained =
         Fault::from_code(&other.finding.folded_under).map(|f| format!("explained by: {}", f.title()));
-    let asides: Vec<String> = probability.into_iter().chain(explained).collect();
+    let asides: Vec<String> = probability.into_iter().chain(explained).chain(other.mended()).collect();
     let title = other.fault.title();
     if asides.is_empty() { title.to_owned() } else { format!("{title} ({})", asides.join(", ")) }
 }

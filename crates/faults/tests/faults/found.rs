@@ -64,7 +64,9 @@ fn faults_are_found_and_their_sound_twins_are_not_called() {
         );
         *found_by_fault.entry(*fault).or_insert(0) += u32::from(this.outcome == Outcome::Fault);
         false_calls += u32::from(!on_twin.is_empty());
-        assert_ne!(outcome(&all, *fault), Outcome::NotAssessed, "{}", this.missing);
+        // Homes of two or three probes may lack what a fault needs.
+        let few = home.home.cylinder.probe_heights.len() < 4;
+        assert!(few || outcome(&all, *fault) != Outcome::NotAssessed, "{}", this.missing);
     }
     eprintln!("found of {EACH}: {found_by_fault:?}; twins called: {false_calls} of {}", twins.len());
     for fault in FOUND {
@@ -99,4 +101,14 @@ fn data_faults_are_found_and_bring_no_call() {
             }
         }
     }
+}
+
+#[test]
+fn days_lost_whole_are_gaps() {
+    let home = made(&plan(2), 1);
+    let last_ms = home.rows.time_ms.last().unwrap();
+    let lost = |t: i64| (1..7).contains(&((last_ms - t) / 86_400_000)) && (last_ms - t) / 86_400_000 % 2 == 1;
+    let keep: Vec<usize> = (0..home.rows.len()).filter(|&i| !lost(home.rows.time_ms[i])).collect();
+    let homes = [noted(Made { rows: picked(&home.rows, &keep), ..home.clone() })];
+    assert_eq!(outcome(&assessed(&homes[0], &priors(&homes)), Fault::DataGaps), Outcome::Fault);
 }

@@ -3,6 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, VisitRow};
+use drawoff_contract::small_tables::{NOTHING_FOUND, OTHER_FOUND};
+use drawoff_contract::{Day, Fault};
 
 use super::axis::Axis;
 use super::plot::Plot;
@@ -68,6 +70,9 @@ fn card(
     out.push_str(&fact("How sure", &list::sure(visit.probability)));
     out.push_str(&fact("Since", &text::html(&words::since(visit.since, zone))));
     out.push_str(&fact("Costs a year", &list::cost(visit, input.currency_of(visit))));
+    if let Some(kg) = visit.carbon_kg_per_year.filter(|kg| kg.is_finite()) {
+        out.push_str(&fact("Carbon a year", &format!("{} kg CO₂ equivalent", text::html(&words::whole(kg)))));
+    }
     out.push_str("</dl>\n");
     out.push_str(&figure(input, id, visit, rows));
     out.push_str("<dl class=\"work\">\n");
@@ -79,11 +84,25 @@ fn card(
     out.push_str(&worded("Bring", &visit.bring));
     out.push_str(&worded("Caution", &visit.caution));
     out.push_str(&worded("Also found", &visit.also));
+    if let Some(day) = visit.last_visit {
+        out.push_str(&fact("Last visit", &last_visit(day, visit.last_finding.as_deref())));
+    }
     if let Some(home) = home {
         out.push_str(&fact("The home", &known(home)));
     }
     out.push_str("</dl>\n</article>\n");
     out
+}
+
+/// The day of the last visit, and what the log says was found.
+fn last_visit(day: Day, finding: Option<&str>) -> String {
+    let found = match finding {
+        None => return words::day(day),
+        Some(NOTHING_FOUND) => "nothing found".to_owned(),
+        Some(OTHER_FOUND) => "something else found".to_owned(),
+        Some(code) => format!("found: {}", Fault::from_code(code).map_or(code, |fault| fault.title())),
+    };
+    format!("{}, {}", words::day(day), text::isolated(&found))
 }
 
 fn fact(name: &str, content: &str) -> String {

@@ -45,10 +45,8 @@ pub(crate) fn problems(name: &str, file: &Opened<'_>, mapping: &ReadingsMapping)
                 let hint = if found.len() == 1 {
                     format!("only the column `{}` was found: check `separator` in the mapping", found[0])
                 } else {
-                    format!(
-                        "{}; or set `optional = true` for a value column that may be missing",
-                        did_you_mean(column, &found)
-                    )
+                    let may_lack = "a value column that a file may lack needs `optional = true`";
+                    format!("{} ({may_lack})", did_you_mean(column, &found))
                 };
                 problems.push(error("the column is missing".to_owned()).with_hint(hint));
             }

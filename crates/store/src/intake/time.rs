@@ -123,7 +123,7 @@ fn iso_texts(array: &ArrayRef) -> Result<Times, ArrowError> {
 /// Reads "2026-03-29T01:05", with seconds and fraction if given, `T` or a space between, and an offset if given.
 ///
 /// The second part says whether there was no offset.
-fn parse_iso(text: &str) -> Option<(i64, bool)> {
+pub(crate) fn parse_iso(text: &str) -> Option<(i64, bool)> {
     let bytes = text.trim().as_bytes();
     let number = |from: usize, to: usize| -> Option<i64> {
         let digits = bytes.get(from..to)?;

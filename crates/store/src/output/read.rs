@@ -30,20 +30,31 @@ pub fn read_table<T: Table>(path: &Path) -> Result<Vec<T>, ContractError> {
 /// # Errors
 /// Names the path and what is wrong.
 pub fn read_batches(path: &Path) -> Result<Vec<RecordBatch>, ContractError> {
+    let mut batches = Vec::new();
+    each_batch(path, &mut |batch| {
+        batches.push(batch);
+        Ok(())
+    })?;
+    Ok(batches)
+}
+
+/// Gives the batches of a Parquet file one after another, in file order.
+///
+/// # Errors
+/// Names the path and what is wrong, or passes on what `take` refuses.
+pub fn each_batch(
+    path: &Path,
+    take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+) -> Result<(), ContractError> {
     let file = disk::open(path)?;
     let broken = |reason: &dyn std::fmt::Display| {
         ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
             .with_hint("the file may be cut short or damaged, or no Parquet file")
     };
-    let read = caught(|| {
-        let reader = ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| b.build())?;
-        reader
-            .map(|batch| batch.map_err(Into::into))
-            .collect::<Result<Vec<_>, parquet::errors::ParquetError>>()
-    });
-    match read {
-        Ok(Ok(batches)) => Ok(batches),
-        Ok(Err(e)) => Err(broken(&e)),
-        Err(panic) => Err(broken(&panic)),
+    let opened = caught(|| ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| b.build()));
+    let mut reader = opened.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?;
+    while let Some(batch) = caught(|| reader.next()).map_err(|panic| broken(&panic))? {
+        take(batch.map_err(|e| broken(&e))?)?;
     }
+    Ok(())
 }

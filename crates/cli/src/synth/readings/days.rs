@@ -37,6 +37,7 @@ pub(super) fn names(plan: &FleetPlan) -> Vec<String> {
 pub(crate) struct DayFiles {
     days: Vec<DayFile>,
     zstd_level: i32,
+    rows_sorted_at_once: u64,
 }
 
 struct DayFile {
@@ -69,7 +70,7 @@ impl DayFiles {
         if let Some(last) = days.last_mut() {
             last.to_ms = i64::MAX;
         }
-        Ok(Self { days, zstd_level })
+        Ok(Self { days, zstd_level, rows_sorted_at_once: ROWS_SORTED_AT_ONCE })
     }
 
     pub(super) fn push(&mut self, homes: &[RecordBatch]) -> Result<(), ContractError> {
@@ -79,9 +80,9 @@ impl DayFiles {
     }
 
     pub(super) fn finish(self) -> Result<Size, ContractError> {
-        let zstd_level = self.zstd_level;
+        let (zstd_level, at_once) = (self.zstd_level, self.rows_sorted_at_once);
         let sizes: Vec<Size> =
-            self.days.into_par_iter().map(|day| day.finish(zstd_level)).collect::<Result<_, _>>()?;
+            self.days.into_par_iter().map(|day| day.finish(zstd_level, at_once)).collect::<Result<_, _>>()?;
         Ok(sizes.into_iter().fold(Size::default(), |all, day| Size {
             rows: all.rows + day.rows,
             bytes: all.bytes + day.bytes,
@@ -91,11 +92,11 @@ impl DayFiles {
 
 impl DayFile {
     /// Sorts the parts of the day by arrival into its file; rows that arrive together keep the order of the homes.
-    fn finish(self, zstd_level: i32) -> Result<Size, ContractError> {
+    fn finish(self, zstd_level: i32, rows_sorted_at_once: u64) -> Result<Size, ContractError> {
         let rows = self.part.rows();
         self.part.finish()?;
         let mut file = ExportFile::begin(&self.path, &readings_schema(), zstd_level, column_code)?;
-        let slices = rows.div_ceil(ROWS_SORTED_AT_ONCE).max(1) as i64;
+        let slices = rows.div_ceil(rows_sorted_at_once).max(1) as i64;
         // The first and the last day are open to one side; their slices are those of an ordinary day.
         let start_ms = if self.after_ms == i64::MIN { self.to_ms - DAY_MS } else { self.after_ms };
         let edge = |slice: i64| match slice {
@@ -162,4 +163,38 @@ fn sorted(found: &[RecordBatch]) -> Result<RecordBatch, ContractError> {
     let rows = take_record_batch(&rows, &UInt32Array::from(order)).map_err(|e| odd(&e))?;
     let readings: Vec<usize> = (0..readings_schema().fields().len()).collect();
     rows.project(&readings).map_err(|e| odd(&e))
+}
+
+#[cfg(test)]
+mod tests {
+    use drawoff_store::output::read_batches;
+    use drawoff_synth::generate_home;
+
+    use super::*;
+
+    #[test]
+    fn slices_of_a_day_make_the_whole() {
+        let plan = FleetPlan { homes: 3, days: 2, cadence_min: 60, ..FleetPlan::default() };
+        let homes: Vec<RecordBatch> = (0..3).map(|i| generate_home(&plan, i).unwrap().readings).collect();
+        let made = |rows_sorted_at_once: u64| {
+            let dir = tempfile::tempdir().unwrap();
+            let paths: Vec<PathBuf> = names(&plan).iter().map(|name| dir.path().join(name)).collect();
+            let mut files = DayFiles::begin(paths.clone(), plan.start_ms, 1).unwrap();
+            files.rows_sorted_at_once = rows_sorted_at_once;
+            files.push(&homes[..2]).unwrap();
+            files.push(&homes[2..]).unwrap();
+            let size = files.finish().unwrap();
+            assert_eq!(size.rows, homes.iter().map(|h| h.num_rows() as u64).sum::<u64>());
+            assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 2, "no part is left");
+            paths
+                .iter()
+                .map(|path| concat_batches(&readings_schema(), &read_batches(path).unwrap()).unwrap())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(names(&plan), ["day-2026-03-09.parquet", "day-2026-03-10.parquet"]);
+        let whole = made(1_000);
+        for at_once in [7, 30] {
+            assert_eq!(made(at_once), whole);
+        }
+    }
 }

@@ -1,0 +1,152 @@
+//! Habits: which days a home stands empty, how it draws through the day, how much it may draw, and when that changed.
+
+mod changes;
+pub mod coverage;
+mod demand;
+mod history;
+mod rates;
+mod sample;
+mod semi_markov;
+mod shapes;
+mod trend;
+mod vacancy;
+
+use std::collections::BTreeMap;
+
+use drawoff_contract::Day;
+use drawoff_contract::habit_tables::{ChangeRow, HabitRow, RateRow, VacancyRow};
+use rayon::prelude::*;
+
+use self::demand::{Demand, Levels, home_levels, pooled_levels};
+use self::history::History;
+use self::shapes::Shape;
+use self::trend::Trend;
+use crate::reading::{HomeNotes, HomeReading};
+
+pub use self::demand::LEVELS;
+
+/// Groups smaller than this are read by the whole fleet's shape.
+const LEAST_GROUP: usize = 8;
+/// A home's mean day counts against this many of its fleet's.
+const LEVEL_DAYS: f64 = 1.0;
+
+/// What is known of one home before its habits are read.
+#[derive(Clone, Copy, Debug)]
+pub struct HabitInput<'a> {
+    /// Its daybook.
+    pub notes: HomeNotes<'a>,
+    /// Its reading.
+    pub reading: &'a HomeReading,
+    /// Group of homes with a like shape of day; `None` when unknown.
+    pub group: Option<i64>,
+}
+
+/// The tables of habits, homes in the order given.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Habits {
+    /// Empty days.
+    pub vacancy: Vec<VacancyRow>,
+    /// Rates by hour.
+    pub rates: Vec<RateRow>,
+    /// Quantiles of demand.
+    pub demand: Vec<HabitRow>,
+    /// Changes of level.
+    pub changes: Vec<ChangeRow>,
+}
+
+/// Reads the habits of a fleet. A home without a day that was seen has rows in `vacancy` only, all unknown.
+#[must_use]
+pub fn read_habits(homes: &[HabitInput<'_>]) -> Habits {
+    let (vacancy, histories) = histories(homes);
+    let names: Vec<&str> = homes.iter().map(|h| h.notes.cylinder.home.as_str()).collect();
+    let groups: Vec<Option<i64>> = homes.iter().map(|h| h.group).collect();
+    let sums: Vec<(&str, rates::Sums)> =
+        names.iter().copied().zip(histories.par_iter().map(rates::Sums::new).collect::<Vec<_>>()).collect();
+    let fleet = FleetDemand::new(&histories, &groups);
+    let demand: Vec<Vec<HabitRow>> =
+        (0..homes.len()).into_par_iter().map(|i| fleet.homes[i].rows(names[i], &fleet.levels[i])).collect();
+    let trend = Trend::of(&histories);
+    let changes: Vec<Vec<ChangeRow>> = (0..homes.len())
+        .into_par_iter()
+        .map(|i| changes::read_changes(names[i], &histories[i], &trend.applied(&histories[i])))
+        .collect();
+    Habits {
+        vacancy: vacancy.into_iter().flatten().collect(),
+        rates: rates::rate_rows(&sums),
+        demand: demand.into_iter().flatten().collect(),
+        changes: changes.into_iter().flatten().collect(),
+    }
+}
+
+/// Empty days and hourly history of each home.
+fn histories(homes: &[HabitInput<'_>]) -> (Vec<Vec<VacancyRow>>, Vec<History>) {
+    let litres: Vec<Vec<f64>> = homes.par_iter().map(|h| vacancy::litres_seen(h.notes, h.reading)).collect();
+    let fleet = vacancy::Use::of_fleet(&litres);
+    homes
+        .par_iter()
+        .zip(&litres)
+        .map(|(h, litres)| {
+            let days: Vec<Day> = h.notes.days.iter().map(|d| d.day).collect();
+            let vacancy = vacancy::read_vacancy(&h.notes.cylinder.home, &days, litres, fleet);
+            let history = History::new(h.notes, h.reading, &vacancy);
+            (vacancy, history)
+        })
+        .unzip()
+}
+
+/// Samples and calibrated levels of every home of a fleet.
+struct FleetDemand {
+    homes: Vec<Demand>,
+    levels: Vec<Levels>,
+}
+
+impl FleetDemand {
+    fn new(histories: &[History], groups: &[Option<i64>]) -> Self {
+        let trend = Trend::of(histories);
+        let histories: Vec<History> = histories.par_iter().map(|h| trend.applied(h)).collect();
+        let own: Vec<f64> = histories.iter().map(History::mean_day_kwh).collect();
+        let known: Vec<f64> = own.iter().copied().filter(|v| !v.is_nan()).collect();
+        let fleet_mean = known.iter().sum::<f64>() / known.len() as f64;
+        let seen_days =
+            |h: &History| h.days.iter().filter(|d| d.counts && !d.energy_kwh.is_nan()).count() as f64;
+        let levels_kwh: Vec<f64> = histories
+            .iter()
+            .zip(&own)
+            .map(|(h, own)| {
+                let n = seen_days(h);
+                if n > 0.0 { (n * own + LEVEL_DAYS * fleet_mean) / (n + LEVEL_DAYS) } else { f64::NAN }
+            })
+            .collect();
+        // Homes of small groups, or of none, are pooled with the whole fleet.
+        let mut sizes: BTreeMap<i64, usize> = BTreeMap::new();
+        groups.iter().flatten().for_each(|g| *sizes.entry(*g).or_default() += 1);
+        let pool_of = |group: Option<i64>| group.filter(|g| sizes[g] >= LEAST_GROUP);
+        let all: Vec<usize> = (0..histories.len()).collect();
+        let mut pools: BTreeMap<Option<i64>, Vec<usize>> = BTreeMap::from([(None, all.clone())]);
+        for i in all {
+            if let Some(group) = pool_of(groups[i]) {
+                pools.entry(Some(group)).or_default().push(i);
+            }
+        }
+        let shapes: BTreeMap<Option<i64>, Shape> = pools
+            .iter()
+            .map(|(pool, members)| {
+                let of: Vec<(&History, f64)> = members.iter().map(|&i| (&histories[i], own[i])).collect();
+                (*pool, Shape::of(&of))
+            })
+            .collect();
+        let homes: Vec<Demand> = (0..histories.len())
+            .into_par_iter()
+            .map(|i| Demand::new(&histories[i], &shapes[&pool_of(groups[i])], levels_kwh[i]))
+            .collect();
+        let pooled: BTreeMap<Option<i64>, Levels> = pools
+            .iter()
+            .map(|(pool, members)| {
+                (*pool, pooled_levels(&members.iter().map(|&i| &homes[i]).collect::<Vec<_>>()))
+            })
+            .collect();
+        let levels =
+            homes.iter().zip(groups).map(|(d, group)| home_levels(d, &pooled[&pool_of(*group)])).collect();
+        Self { homes, levels }
+    }
+}

@@ -1,0 +1,114 @@
+//! Weighted samples of demand: a quantile, and where a value stands among the others.
+
+/// Days that lie so close to the day asked of are not independent of it: the time ahead runs over midnight.
+const NEIGHBOUR_DAYS: usize = 1;
+
+/// One amount that was drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Amount {
+    /// Heat drawn, kWh.
+    pub(crate) kwh: f64,
+    /// How much it counts.
+    pub(crate) weight: f64,
+    /// Index of the day in the home's history; `None` for what the fleet lends.
+    pub(crate) day: Option<usize>,
+}
+
+/// Amounts in order of size.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Sample {
+    amounts: Vec<Amount>,
+    total: f64,
+}
+
+impl Sample {
+    pub(crate) fn new(mut amounts: Vec<Amount>) -> Self {
+        amounts.sort_by(|a, b| a.kwh.total_cmp(&b.kwh).then(a.day.cmp(&b.day)));
+        let total = amounts.iter().map(|a| a.weight).sum();
+        Self { amounts, total }
+    }
+
+    /// Shares of the weight below each of two values, of all days but `day` and its neighbours; `None` when nothing is left.
+    pub(crate) fn standing(&self, kwh: [f64; 2], day: usize) -> Option<[f64; 2]> {
+        let (mut below, mut all) = ([0.0; 2], 0.0);
+        for amount in &self.amounts {
+            if amount.day.is_some_and(|d| d.abs_diff(day) <= NEIGHBOUR_DAYS) {
+                continue;
+            }
+            all += amount.weight;
+            for (sum, limit) in below.iter_mut().zip(kwh) {
+                if amount.kwh < limit {
+                    *sum += amount.weight;
+                }
+            }
+        }
+        (all > 0.0).then(|| below.map(|sum| sum / all))
+    }
+
+    /// The smallest amount with more than `level` of the weight at or below it; the largest for a level of 1. NaN of none.
+    ///
+    /// A new amount lies at or below it just when its [`standing`](Self::standing) does not exceed `level`.
+    pub(crate) fn quantile(&self, level: f64) -> f64 {
+        let mut sum = 0.0;
+        for amount in &self.amounts {
+            sum += amount.weight;
+            // Rounding of the sum must not decide between equal steps.
+            if sum > level * self.total * (1.0 + 1e-12) {
+                return amount.kwh;
+            }
+        }
+        self.amounts.last().map_or(f64::NAN, |a| a.kwh)
+    }
+}
+
+/// Quantile of weighted numbers, the smallest that has at least `level` of the weight at or below it; NaN of none.
+pub(crate) fn weighted_quantile(values: &mut [(f64, f64)], level: f64) -> f64 {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = values.iter().map(|v| v.1).sum();
+    let mut sum = 0.0;
+    for (value, weight) in values.iter() {
+        sum += weight;
+        if sum >= level * total * (1.0 - 1e-12) {
+            return *value;
+        }
+    }
+    values.last().map_or(f64::NAN, |v| v.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample(kwh: &[f64]) -> Sample {
+        let amount = |(i, kwh): (usize, &f64)| Amount { kwh: *kwh, weight: 1.0, day: Some(10 * i) };
+        Sample::new(kwh.iter().enumerate().map(amount).collect())
+    }
+
+    #[test]
+    fn quantile_and_standing_say_the_same() {
+        let s = sample(&[3.0, 1.0, 2.0, 4.0, 5.0]);
+        for kwh in [0.5, 1.5, 2.0, 3.5, 4.5] {
+            let [standing, _] = s.standing([kwh, 0.0], 1000).unwrap();
+            for level in [0.0, 0.1, 0.3, 0.5, 0.75, 0.9] {
+                assert_eq!(kwh <= s.quantile(level), standing <= level, "{kwh} {level}");
+            }
+        }
+        assert_eq!(s.quantile(1.0), 5.0);
+        assert!(Sample::default().quantile(0.5).is_nan());
+    }
+
+    #[test]
+    fn a_day_does_not_vouch_for_itself() {
+        let s = sample(&[1.0, 2.0]);
+        assert_eq!(s.standing([2.0, 0.5], 10), Some([1.0, 0.0]));
+        assert_eq!(s.standing([1.5, 3.0], 1), Some([0.0, 1.0]));
+        assert_eq!(sample(&[1.0]).standing([1.0, 0.0], 0), None);
+    }
+
+    #[test]
+    fn weights_count() {
+        assert_eq!(weighted_quantile(&mut [(1.0, 1.0), (2.0, 3.0)], 0.25), 1.0);
+        assert_eq!(weighted_quantile(&mut [(1.0, 1.0), (2.0, 3.0)], 0.26), 2.0);
+        assert!(weighted_quantile(&mut [], 0.5).is_nan());
+    }
+}

@@ -1,0 +1,10 @@
+//! What is read of whole homes of the generator, against their truth.
+#![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
+#![expect(clippy::print_stderr, reason = "figures for whoever runs the tests by hand")]
+
+mod fleet;
+mod losses;
+#[path = "../../../daybook/tests/daybook/made.rs"]
+mod made;
+mod odd;
+mod priors;

@@ -1,0 +1,81 @@
+//! The least that a run must reach when it is compared with the truth.
+
+use serde_json::Value;
+
+/// One figure of a score and its floor, or its ceiling.
+struct Floor {
+    name: &'static str,
+    /// Where the JSON of `drawoff score` has it.
+    path: &'static str,
+    limit: f64,
+    at_least: bool,
+}
+
+const FLOORS: [Floor; 4] = [
+    Floor {
+        name: "recall of equipment and sensor faults",
+        path: "/faults/equipment_and_sensor/recall/share",
+        limit: 0.70,
+        at_least: true,
+    },
+    Floor { name: "flagged sound homes", path: "/sound_homes/flagged/share", limit: 0.10, at_least: false },
+    Floor {
+        name: "standing loss, median absolute error",
+        path: "/standing_loss/w_per_k/median_abs",
+        limit: 0.12,
+        at_least: false,
+    },
+    Floor {
+        name: "litres a day, median absolute error",
+        path: "/draw_off_per_day/all/litres/home_mean/median_abs",
+        limit: 0.15,
+        at_least: false,
+    },
+];
+
+impl Floor {
+    fn figure(&self, score: &Value) -> Option<f64> {
+        score.pointer(self.path).and_then(Value::as_f64)
+    }
+
+    fn is_reached(&self, score: &Value) -> bool {
+        let reached = |v: f64| if self.at_least { v >= self.limit } else { v <= self.limit };
+        self.figure(score).is_some_and(reached)
+    }
+
+    fn line(&self, score: &Value) -> String {
+        let percent = |v: f64| format!("{:.1} %", 100.0 * v);
+        let figure = self.figure(score).map_or("no figure".to_owned(), percent);
+        let side = if self.at_least { "at least" } else { "at most" };
+        format!("{}: {figure} ({side} {})", self.name, percent(self.limit))
+    }
+}
+
+/// A line for each figure that has a floor, given the JSON of `drawoff score`.
+#[must_use]
+pub fn figures(score: &Value) -> Vec<String> {
+    FLOORS.iter().map(|f| f.line(score)).collect()
+}
+
+/// A line for each figure that misses its floor, or is not there.
+#[must_use]
+pub fn missed(score: &Value) -> Vec<String> {
+    FLOORS.iter().filter(|f| !f.is_reached(score)).map(|f| f.line(score)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_figure_that_is_not_there_is_missed() {
+        assert_eq!(missed(&Value::Null).len(), 4);
+        let score = serde_json::json!({
+            "faults": {"equipment_and_sensor": {"recall": {"share": 0.7}}},
+            "sound_homes": {"flagged": {"share": 0.1}},
+            "standing_loss": {"w_per_k": {"median_abs": 0.12}},
+            "draw_off_per_day": {"all": {"litres": {"home_mean": {"median_abs": 0.2}}}},
+        });
+        assert_eq!(missed(&score), ["litres a day, median absolute error: 20.0 % (at most 15.0 %)"]);
+    }
+}
