@@ -10,6 +10,8 @@ mod semi_markov;
 mod shapes;
 mod trend;
 mod vacancy;
+#[cfg(test)]
+mod whole_homes;
 
 use std::collections::BTreeMap;
 
@@ -80,14 +82,15 @@ pub fn read_habits(homes: &[HabitInput<'_>]) -> Habits {
 
 /// Empty days and hourly history of each home.
 fn histories(homes: &[HabitInput<'_>]) -> (Vec<Vec<VacancyRow>>, Vec<History>) {
-    let litres: Vec<Vec<f64>> = homes.par_iter().map(|h| vacancy::litres_seen(h.notes, h.reading)).collect();
-    let fleet = vacancy::Use::of_fleet(&litres);
+    let seen: Vec<Vec<vacancy::DayUse>> =
+        homes.par_iter().map(|h| vacancy::days_seen(h.notes, h.reading)).collect();
+    let fleet = vacancy::Use::of_fleet(&seen);
     homes
         .par_iter()
-        .zip(&litres)
-        .map(|(h, litres)| {
+        .zip(&seen)
+        .map(|(h, seen)| {
             let days: Vec<Day> = h.notes.days.iter().map(|d| d.day).collect();
-            let vacancy = vacancy::read_vacancy(&h.notes.cylinder.home, &days, litres, fleet);
+            let vacancy = vacancy::read_vacancy(&h.notes.cylinder.home, &days, seen, fleet);
             let history = History::new(h.notes, h.reading, &vacancy);
             (vacancy, history)
         })

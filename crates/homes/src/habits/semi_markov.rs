@@ -29,6 +29,10 @@ struct Model {
     exact: [Vec<f64>; 2],
     /// Log-probability that a state lasts at least so many days.
     at_least: [Vec<f64>; 2],
+    /// Log-probability that a state met at any of its days lasts exactly so many more, that day among them.
+    left: [Vec<f64>; 2],
+    /// The same for at least so many.
+    left_at_least: [Vec<f64>; 2],
     /// Log-probability of either state on the first day.
     start: [f64; 2],
 }
@@ -36,10 +40,14 @@ struct Model {
 impl Model {
     /// Log-probability of a state over the days `from..to`, without the way into it.
     ///
-    /// A state cut by either end of the series has lasted at least so long.
+    /// A state cut by the end of the series lasts at least so long; one that runs already at its start was met at any of its days.
     fn segment(&self, state: usize, from: usize, to: usize) -> f64 {
-        let cut = from == 0 || to == self.days;
-        let lasting = if cut { &self.at_least } else { &self.exact };
+        let lasting = match (from == 0, to == self.days) {
+            (false, false) => &self.exact,
+            (false, true) => &self.at_least,
+            (true, false) => &self.left,
+            (true, true) => &self.left_at_least,
+        };
         lasting[state][to - from] + self.evidence[state][to] - self.evidence[state][from]
     }
 }
@@ -64,6 +72,8 @@ pub(crate) fn read_states(days: &[[f64; 2]], durations: [Durations; 2], second_s
         evidence: [running(0), running(1)],
         exact: durations.map(|d| (0..=n).map(|k| log_exact(d, k)).collect()),
         at_least: durations.map(|d| (0..=n).map(|k| log_at_least(d, k)).collect()),
+        left: durations.map(|d| (0..=n).map(|k| log_at_least(d, k) - mean_d(d).ln()).collect()),
+        left_at_least: durations.map(|d| log_left_at_least(d, n)),
         start: [(1.0 - second_share).ln(), second_share.ln()],
     };
     Path { second: most_likely(&model), probability: probabilities(&model) }
@@ -173,6 +183,25 @@ fn log_at_least(d: Durations, days: usize) -> f64 {
     exceeds(d, days - 1).max(LEAST_PROBABILITY).ln()
 }
 
+/// Days after which a log-normal duration of weeks has ended.
+const LONGEST_D: usize = 4000;
+
+/// Mean duration, d.
+fn mean_d(d: Durations) -> f64 {
+    (0..LONGEST_D).map(|k| exceeds(d, k)).sum()
+}
+
+fn log_left_at_least(d: Durations, n: usize) -> Vec<f64> {
+    let mean = mean_d(d);
+    let mut left: f64 = 1.0;
+    let mut out = vec![f64::NEG_INFINITY];
+    for k in 1..=n {
+        out.push(left.max(LEAST_PROBABILITY).ln());
+        left -= exceeds(d, k - 1) / mean;
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -193,8 +222,13 @@ mod tests {
                 log += days[to - 1][state(to - 1)];
                 if to == n || state(to) != state(to - 1) {
                     let d = DURATIONS[state(from)];
-                    let cut = from == 0 || to == n;
-                    log += if cut { log_at_least(d, to - from) } else { log_exact(d, to - from) };
+                    let k = to - from;
+                    log += match (from == 0, to == n) {
+                        (false, false) => log_exact(d, k),
+                        (false, true) => log_at_least(d, k),
+                        (true, false) => log_at_least(d, k) - mean_d(d).ln(),
+                        (true, true) => log_left_at_least(d, k)[k],
+                    };
                     from = to;
                 }
             }
@@ -231,6 +265,8 @@ mod tests {
         let sum: f64 = (1..4000).map(|k| log_exact(DURATIONS[1], k).exp()).sum();
         assert!((sum - 1.0).abs() < 1e-9, "{sum}");
         assert!((log_at_least(DURATIONS[1], 1)).abs() < 1e-12);
+        let left: f64 = (1..4000).map(|k| (log_at_least(DURATIONS[1], k).exp()) / mean_d(DURATIONS[1])).sum();
+        assert!((left - 1.0).abs() < 1e-9, "{left}");
     }
 
     #[test]
