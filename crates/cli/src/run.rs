@@ -134,8 +134,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let slips = unit_slips(&daybooks, &total);
     let partial = warn_of_what_was_left_out(&inputs, &gathered, &daybooks, &list, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
-    let total =
-        write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, &notes, evidence)?;
+    write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, &notes, evidence)?;
     folder.finish(manifest(&inputs, &total, &list, background.carbon_g_per_kwh)?)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
@@ -264,7 +263,7 @@ fn evidence(
     out
 }
 
-/// Writes every table and page; gives the account of all files.
+/// Writes every table and page.
 #[expect(clippy::too_many_arguments, reason = "the one place where all results meet")]
 fn write(
     folder: &mut RunFolder,
@@ -276,11 +275,7 @@ fn write(
     list: &Worklist,
     notes: &Notes,
     evidence: Vec<EvidenceRow>,
-) -> Result<Account, Failure> {
-    let mut total = Account::default();
-    for account in &accounts.files {
-        total.add(account);
-    }
+) -> Result<(), Failure> {
     let page = page(inputs, gathered, &assessed, &accounts.homes, list, notes, &evidence);
     folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
@@ -317,7 +312,7 @@ fn write(
     folder.table(day_notes)?;
     folder.table(spells)?;
     folder.table(draws)?;
-    Ok(total)
+    Ok(())
 }
 
 pub(crate) fn file_rows(gathered: &Gathered, accounts: &[Account]) -> Vec<FileRow> {

@@ -20,7 +20,8 @@ const LEAST_W_PER_K: f64 = 0.07;
 const REPLICATES: usize = 400;
 /// Tolerance of the stored volume against the register: half of the usual plus or minus 3 %, common practice, no source.
 const VOLUME_SPREAD: f64 = 0.015;
-/// What the hot-zone method itself may be off by: fittings, geometry, border of the zone; measured on half of the reference homes.
+/// What the hot-zone method itself may be off by: fittings, geometry, border of the zone.
+/// Design choice; the coverage that it gives is printed by `drawoff score`.
 const METHOD_SPREAD: f64 = 0.05;
 /// A change counts when the daily medians either side differ by this ratio and this many standard errors.
 const CHANGE_RATIO: f64 = 1.35;
