@@ -4,6 +4,7 @@
 //! base (0 base, 1 top), volumes are litres, powers W, energies Wh unless a name says kWh. NaN means "not known" and comes
 //! out as NaN wherever it goes in, except where a function says that it does without the missing value.
 
+pub mod column;
 pub mod drip;
 pub mod element;
 pub mod expansion;

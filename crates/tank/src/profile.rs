@@ -230,17 +230,22 @@ impl Segment {
         f64::midpoint(f(middle - reach), f(middle + reach))
     }
 
-    /// Mean over the piece of (T - cold) / (40 - cold) where T is at least 40 degC, else 0.
     fn usable(self, cold_degc: f64) -> f64 {
-        let hot = self.upper_degc.max(self.lower_degc);
-        let cool = self.upper_degc.min(self.lower_degc);
-        if hot < USABLE_DEGC {
-            return 0.0;
-        }
-        let share = if cool >= USABLE_DEGC { 1.0 } else { (hot - USABLE_DEGC) / (hot - cool) };
-        let mean = f64::midpoint(hot, cool.max(USABLE_DEGC));
-        share * (mean - cold_degc) / (USABLE_DEGC - cold_degc)
+        usable_mean(self.upper_degc, self.lower_degc, cold_degc)
     }
+}
+
+/// Mean over a straight piece of (T - cold) / (40 - cold) where T is at least 40 degC, else 0.
+#[inline]
+pub(crate) fn usable_mean(upper_degc: f64, lower_degc: f64, cold_degc: f64) -> f64 {
+    let hot = upper_degc.max(lower_degc);
+    let cool = upper_degc.min(lower_degc);
+    if hot < USABLE_DEGC {
+        return 0.0;
+    }
+    let share = if cool >= USABLE_DEGC { 1.0 } else { (hot - USABLE_DEGC) / (hot - cool) };
+    let mean = f64::midpoint(hot, cool.max(USABLE_DEGC));
+    share * (mean - cold_degc) / (USABLE_DEGC - cold_degc)
 }
 
 /// Points of Gauss' two-point rule, the square root of 1/3. The heat of water over temperature is so nearly a parabola

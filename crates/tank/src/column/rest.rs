@@ -1,0 +1,126 @@
+//! What happens to the water of a column where it stands: heat, conduction, loss, buoyancy.
+
+use super::{Body, Column, Heat, MOST_SLUGS};
+
+/// Largest exchange between neighbours in one pass, of a layer's heat capacity: an explicit pass is stable up to a half.
+const LARGEST_EXCHANGE: f64 = 0.4;
+
+/// A slug smaller than this, in layers, has the temperature of its neighbour.
+const NO_SLUG: f64 = 1e-9;
+
+impl Body {
+    /// Heat into the layers beside it, Wh; 0 when not known.
+    pub(super) fn warm(&self, column: &mut Column, heat: &Heat) -> f64 {
+        if !(heat.wh > 0.0 && heat.wh.is_finite() && heat.low.is_finite() && heat.high.is_finite()) {
+            return 0.0;
+        }
+        let all = self.layers as f64;
+        let low = (heat.low.clamp(0.0, 1.0) * all).min(all - 0.5);
+        let high = (heat.high.clamp(0.0, 1.0) * all).max(low + 0.5);
+        let layer_kelvins = heat.wh / self.layer_wh_per_k / (high - low);
+        let mut index = column.index_of(low);
+        while index <= column.layers && column.base_of(index) < high {
+            let (base, size) = (column.base_of(index), column.size(index));
+            let beside = ((base + size).min(high) - base.max(low)).max(0.0);
+            if beside > 0.0 {
+                column.degc[index] += layer_kelvins * beside / size;
+            }
+            index += 1;
+        }
+        heat.wh
+    }
+
+    /// Conducts between neighbours, in as many explicit passes as stability asks for.
+    pub(super) fn conduct(&self, column: &mut Column, hours: f64) {
+        let exchange = self.conduction_per_h * hours;
+        if exchange <= 0.0 {
+            return;
+        }
+        let last = column.layers;
+        if 1.0 - column.fill < NO_SLUG {
+            column.degc[last] = column.degc[last - 1];
+        }
+        let passes = (exchange / LARGEST_EXCHANGE).ceil().max(1.0);
+        let each = exchange / passes;
+        // the two partial slugs are nearer to their neighbours, and may be so thin that only an implicit exchange is stable
+        let partial = |size: f64| {
+            let explicit = each * 2.0 / (1.0 + size);
+            explicit * size / (size + explicit * (1.0 + size))
+        };
+        let (lowest, highest) = (partial(column.fill), partial(1.0 - column.fill));
+        for _ in 0..passes as u32 {
+            let degc = &mut column.degc[..=last];
+            let at_base = lowest * (degc[1] - degc[0]);
+            let at_top = highest * (degc[last] - degc[last - 1]);
+            let mut below = at_base;
+            for index in 1..last - 1 {
+                let above = each * (degc[index + 1] - degc[index]);
+                degc[index] += above - below;
+                below = above;
+            }
+            degc[last - 1] += at_top - below;
+            degc[0] += at_base / column.fill;
+            if 1.0 - column.fill >= NO_SLUG {
+                degc[last] -= at_top / (1.0 - column.fill);
+            }
+        }
+    }
+
+    /// Heat lost through the skin, Wh; the loss of an end counts for one whole layer beside it.
+    pub(super) fn lose(&self, column: &mut Column, surroundings_degc: f64, hours: f64) -> f64 {
+        // implicit in time: cools towards the surroundings and never past them
+        let share = |per_h: f64| per_h * hours / (1.0 + per_h * hours);
+        let side = share(self.side_per_h);
+        let last = column.layers;
+        let fill = column.fill;
+        let partly = |part: f64| share(self.side_per_h + part * self.end_per_h);
+        let (whole, upper, lower) = (partly(1.0), partly(1.0 - fill), partly(fill));
+        let mut lost = 0.0;
+        let mut cool = |degc: &mut f64, size: f64, share: f64| {
+            let kelvins = share * (*degc - surroundings_degc);
+            *degc -= kelvins;
+            lost += size * kelvins;
+        };
+        cool(&mut column.degc[0], fill, whole);
+        cool(&mut column.degc[1], 1.0, upper);
+        for degc in &mut column.degc[2..last - 1] {
+            cool(degc, 1.0, side);
+        }
+        cool(&mut column.degc[last - 1], 1.0, lower);
+        cool(&mut column.degc[last], 1.0 - fill, whole);
+        lost * self.layer_wh_per_k
+    }
+}
+
+impl Column {
+    /// Mixes whatever lies below something colder: isotonic regression by volume (pool adjacent violators; M. Ayer et al.,
+    /// Annals of Mathematical Statistics 26 (1955) 641), which keeps the heat.
+    pub(super) fn settle(&mut self) {
+        let last = self.layers;
+        if 1.0 - self.fill < NO_SLUG {
+            self.degc[last] = self.degc[last - 1].max(self.degc[last]);
+        }
+        let Some(first) = self.slugs().windows(2).position(|pair| pair[0] > pair[1]) else { return };
+        // pools as (end, size, degC), from the first that is out of order; those below it stand alone
+        let mut pools = [(0_usize, 0.0_f64, 0.0_f64); MOST_SLUGS];
+        let mut count = 0;
+        for index in 0..=last {
+            let (mut size, mut degc) = (self.size(index), self.degc[index]);
+            while count > 0 && index > first && pools[count - 1].2 > degc {
+                let (_, below, below_degc) = pools[count - 1];
+                if size + below > 0.0 {
+                    degc += (below_degc - degc) * below / (size + below);
+                }
+                size += below;
+                count -= 1;
+            }
+            pools[count] = (index, size, degc);
+            count += 1;
+        }
+        let mut index = 0;
+        for &(end, _, degc) in &pools[..count] {
+            self.degc[index..=end].fill(degc);
+            index = end + 1;
+        }
+    }
+}
