@@ -98,6 +98,12 @@ table! {
         quiet_night_l_per_min: Option<f64>, "l/min";
         /// The same by day.
         quiet_day_l_per_min: Option<f64>, "l/min";
+        /// Smallest draw-off that the readings would tell from none, median over the day; null when not followed.
+        least_seen_l: Option<f64>, "l";
+        /// Heat that the heater gives over what is metered, learnt from heats without a draw-off; null with too few.
+        power_gain: Option<f64>, "";
+        /// Hours in which water at the top is too cool for its leaving to be seen.
+        unseen_hours: f64, "h";
         /// Lower quantile of the heat leaving while heating, less the declared loss.
         heating_quiet_w: Option<f64>, "W";
     }
@@ -146,7 +152,7 @@ table! {
 }
 
 table! {
-    /// Draw-offs seen in the heat balance, cut at local midnight.
+    /// Draw-offs seen by following the water from reading to reading, cut at local midnight.
     DrawNote in "daybook_draws" {
         /// The export's own identifier, unchanged.
         home: String, "";
@@ -156,8 +162,10 @@ table! {
         start: Utc, "UTC";
         /// End of the last interval.
         end: Utc, "UTC";
-        /// Heat that left, less the declared loss and the quiet loss.
+        /// Heat that left above the cold feed as the lowest probe shows it.
         energy_kwh: f64, "kWh";
+        /// Water that left beside any steady leak, as metered in the cold feed.
+        litres: f64, "l";
         /// Temperature at the top while it left, weighted by heat.
         outlet_degc: f64, "degC";
         /// Whether the heater ran during any part.

@@ -6,13 +6,14 @@ use drawoff_contract::local::LocalDay;
 use drawoff_contract::{HomeRows, Mask, Series, Utc};
 
 use crate::balance::{Balance, balance};
-use crate::draws::{draw_offs, mixing, spread_k};
+use crate::draws::{draw_offs, mixing, probe_sigma_k, spread_k};
 use crate::frame::Frame;
 use crate::half_hours::half_hours;
 use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
 use crate::probes::{Runs, follow_runs, probe_day};
 use crate::setup::Setup;
 use crate::spells::{heat_spells, idle_segments, quantile, quiet_losses};
+use crate::track::{self, Follower};
 
 /// What one day hands to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -22,6 +23,37 @@ pub(crate) struct Carry {
     masks: MaskMemory,
     cadence_ms: i64,
     last_stamp_ms: Option<i64>,
+    follower: Follower,
+    /// Lowest reading of the lowest probe in each of the last days, degC.
+    lows_degc: Vec<f64>,
+}
+
+/// Days over which the lowest reading stands for the cold feed.
+const FEED_DAYS: usize = 7;
+/// The feed is no warmer, whatever an always hot cylinder shows at its base, degC: common practice, no source.
+const WARMEST_FEED_DEGC: f64 = 14.0;
+
+/// Water this little above the feed leaves without a trace in the heat, K.
+const UNSEEN_LIFT_K: f64 = 15.0;
+
+/// Hours in which the water at the top is hardly warmer than the feed: after a run-out further litres carry no heat.
+fn unseen_hours(frame: &Frame, b: &Balance, feed_degc: f64) -> f64 {
+    let top = |k: usize| frame.at(k).iter().copied().find(|v| !v.is_nan());
+    (frame.context.max(1)..frame.len())
+        .filter(|&k| !b.gap[k] && top(k).is_some_and(|t| t < feed_degc + UNSEEN_LIFT_K))
+        .map(|k| b.hours[k])
+        .sum()
+}
+
+/// Cold feed as the lowest probe has shown it in the last days, degC; remembers this day's.
+fn feed_degc(frame: &Frame, lows_degc: &mut Vec<f64>) -> f64 {
+    let lowest = |k: usize| frame.at(k).iter().rev().copied().find(|v| !v.is_nan());
+    let low = (frame.context..frame.len()).filter_map(lowest).fold(f64::INFINITY, f64::min);
+    lows_degc.push(low);
+    if lows_degc.len() > FEED_DAYS {
+        lows_degc.remove(0);
+    }
+    lows_degc.iter().copied().fold(WARMEST_FEED_DEGC, f64::min)
 }
 
 impl Carry {
@@ -62,7 +94,11 @@ pub(crate) fn reduce_day(
     let mut spells = idle_segments(&frame, &b, setup, day);
     spells.extend(spells_heat);
     let quiet = quiet_losses(&frame, &b, setup);
-    let draws = draw_offs(&frame, &b, setup, day, quiet.all.unwrap_or(0.0));
+    let feed_degc = feed_degc(&frame, &mut carry.lows_degc);
+    let steady_w = quiet.all.unwrap_or(0.0);
+    let held = track::Day { feed_degc, steady_w, probe_sigma_k: probe_sigma_k(&frame) };
+    let followed = track::follow(&mut carry.follower, &frame, &b, setup, held);
+    let draws = draw_offs(&frame, &b, setup, day, &followed.drawn, feed_degc);
     let (draw_top_fall_k, draw_mean_fall_k) = mixing(&frame, &b, setup, &draws);
     let probes = probe_day(&frame, &heated_from(&frame, &b, setup), setup);
     let halves = half_hours(&frame, &b, setup, day);
@@ -115,6 +151,9 @@ pub(crate) fn reduce_day(
         quiet_day_w: quiet.day,
         quiet_night_l_per_min: quiet.night_flow,
         quiet_day_l_per_min: quiet.day_flow,
+        least_seen_l: followed.least_seen_l,
+        power_gain: followed.power_gain,
+        unseen_hours: unseen_hours(&frame, &b, feed_degc),
         heating_quiet_w: quiet.heating,
     };
     carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);

@@ -13,6 +13,10 @@ pub(crate) struct Frame {
     pub(crate) call: [Vec<f64>; 2],
     pub(crate) register: Vec<f64>,
     pub(crate) surroundings: Vec<f64>,
+    /// Flow out of the top, l/min.
+    pub(crate) flow: Vec<f64>,
+    /// Cold feed, degC.
+    pub(crate) inlet: Vec<f64>,
     pub(crate) context: usize,
 }
 
@@ -44,6 +48,8 @@ impl Frame {
                 }
                 self.register.push(f64::NAN);
                 self.surroundings.push(f64::NAN);
+                self.flow.push(f64::NAN);
+                self.inlet.push(f64::NAN);
             }
             let last = self.len() - 1;
             let put = |slot: &mut f64, value: f64| {
@@ -63,6 +69,8 @@ impl Frame {
             }
             put(&mut self.register[last], rows.at(Channel::Register, i));
             put(&mut self.surroundings[last], rows.at(Channel::Surroundings, i));
+            put(&mut self.flow[last], rows.at(Channel::Flow, i));
+            put(&mut self.inlet[last], rows.at(Channel::Inlet, i));
         }
         self.drop_empty();
     }
@@ -90,6 +98,8 @@ impl Frame {
             call: [column(&self.call[0]), column(&self.call[1])],
             register: column(&self.register),
             surroundings: column(&self.surroundings),
+            flow: column(&self.flow),
+            inlet: column(&self.inlet),
             context,
         }
     }

@@ -13,6 +13,7 @@ mod masks;
 mod probes;
 mod setup;
 mod spells;
+mod track;
 
 pub use machine::{Machine, Notes};
 pub use setup::{Settings, Setup};

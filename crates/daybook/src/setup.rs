@@ -2,6 +2,7 @@
 
 use chrono_tz::Tz;
 use drawoff_contract::{Cylinder, Element};
+use drawoff_tank::column::{Body, Settings as ColumnSettings};
 use drawoff_tank::profile::Profile;
 use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
@@ -11,6 +12,9 @@ use drawoff_tank::water::Water;
 const ASSUMED_LOSS_W_PER_K: f64 = 1.6;
 /// Surroundings assumed for the first-pass balance where none are measured: common practice, no source.
 const ASSUMED_SURROUNDINGS_DEGC: f64 = 18.0;
+
+/// Conductivity along the height, W/(m K): water has 0.63 (IAPWS, at 45 degC); wall and slow stirring add.
+const CONDUCTIVITY_W_PER_M_K: f64 = 1.5;
 
 /// Settings of the reduction.
 #[derive(Clone, Copy, Debug, Default)]
@@ -38,6 +42,8 @@ pub struct Setup {
     pub skin_shares: Vec<f64>,
     /// Loss for the first-pass balance, W/K.
     pub loss_w_per_k: f64,
+    /// Height of the water, m.
+    pub height_m: f64,
     /// Surroundings where not measured, degC.
     pub surroundings_degc: f64,
     /// Elements, lower first.
@@ -64,9 +70,23 @@ impl Setup {
             volume_l,
             capacity_wh_per_k: volume_l * settings.water.wh_per_l_k(45.0),
             loss_w_per_k: cylinder.declared_loss_w_per_k.unwrap_or(ASSUMED_LOSS_W_PER_K),
+            height_m: shape.height_m,
             surroundings_degc: ASSUMED_SURROUNDINGS_DEGC,
             elements: cylinder.elements.clone(),
             water: settings.water,
+        })
+    }
+
+    /// The cylinder as layers of water, to be followed.
+    #[must_use]
+    pub(crate) fn body(&self) -> Body {
+        Body::new(&ColumnSettings {
+            volume_l: self.volume_l,
+            height_m: Some(self.height_m),
+            standing_loss_w_per_k: self.loss_w_per_k,
+            conductivity_w_per_m_k: CONDUCTIVITY_W_PER_M_K,
+            water: self.water,
+            ..ColumnSettings::default()
         })
     }
 

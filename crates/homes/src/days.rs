@@ -111,16 +111,17 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
         let mut event_kwh = 0.0;
         let mut event_litres = 0.0;
         while let Some(draw) = draws.get(next_draw).filter(|d| d.day <= day.day) {
-            let l = litres(draw.energy_kwh * 1000.0, draw.outlet_degc, cold, b.water);
-            if l.is_finite() {
-                event_kwh += draw.energy_kwh;
-                event_litres += l;
+            let lift_k = (draw.outlet_degc - cold).max(LEAST_OUTLET_LIFT_K);
+            let kwh = draw.litres * b.water.heat_wh_per_l(cold, cold + lift_k) / 1000.0;
+            if kwh.is_finite() {
+                event_kwh += kwh;
+                event_litres += draw.litres;
                 out.draws.push(DrawOffRow {
                     home: home.to_owned(),
                     start: draw.start,
                     end: draw.end,
-                    litres: l,
-                    energy_kwh: draw.energy_kwh,
+                    litres: draw.litres,
+                    energy_kwh: kwh,
                 });
             }
             next_draw += 1;

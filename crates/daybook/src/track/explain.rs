@@ -1,0 +1,165 @@
+//! Which draw-off, if any, explains the readings at the end of an interval.
+
+use drawoff_tank::column::{Body, Column, Heat, Interval};
+use drawoff_tank::profile::MOST_PROBES;
+
+use super::agree::agree;
+use super::{Drawn, LEAST_LIFT_K};
+
+/// Longest stretch that is moved on at once, h.
+const LONGEST_PART_H: f64 = 0.1;
+/// Height over which a probe's own place is uncertain, and a front with it, volume fraction.
+const PLACE: f64 = 0.001;
+/// Part of the spread of temperatures about a probe, before and after, that counts as uncertainty of what it should read.
+const SPREAD_SHARE: f64 = 0.2;
+/// A draw-off must explain the readings better than none by this much, in squared standard deviations.
+const LEAST_GAIN: f64 = 8.0;
+/// What a single reading can say against a column at most.
+const MOST_MISFIT: f64 = 100.0;
+/// Smallest draw-off that is told, l.
+const LEAST_LITRES: f64 = 0.3;
+/// A size is found when the next try is this near, l.
+const CLOSE_LITRES: f64 = 0.05;
+/// Of the sizes for which it is asked whether they would be seen, each is this much larger than the one before.
+const SIZE_RATIO: f64 = 1.6;
+/// Largest part of the volume that leaves in one interval.
+const LARGEST_SHARE: f64 = 0.6;
+/// How often the size is mended by what the balance still lacks.
+const REFINEMENTS: usize = 4;
+
+/// What is held over an interval.
+#[derive(Clone, Copy)]
+pub(super) struct Known<'a> {
+    pub(super) body: &'a Body,
+    pub(super) hours: f64,
+    pub(super) surroundings_degc: f64,
+    pub(super) heats: [Heat; 2],
+    pub(super) feed_degc: f64,
+    /// Leaves all the time, l in this interval.
+    pub(super) steady_l: f64,
+    pub(super) volume_l: f64,
+}
+
+/// Where readings are taken, and how they scatter.
+#[derive(Clone, Copy)]
+pub(super) struct Scatter<'a> {
+    /// Volume fractions, top first.
+    pub(super) heights: &'a [f64],
+    /// Standard deviation of a reading about the water, K.
+    pub(super) sigma_k: f64,
+}
+
+/// An interval explained.
+pub(super) struct Explained {
+    /// The water at its end, brought to agree with the readings.
+    pub(super) column: Column,
+    /// What was drawn on the way.
+    pub(super) drawn: Drawn,
+    /// How much cooler the readings made the volume mean beyond what was drawn, K.
+    pub(super) missing_k: f64,
+}
+
+/// The draw-off, or none, that explains the readings at the end of an interval.
+///
+/// The balance says how large it would be: what agreement with the readings takes away is drawn, and the rest of it again.
+/// Whether there is one is for the readings to say, each by itself: they must lie closer with it than without.
+pub(super) fn explain(column: &Column, known: &Known<'_>, row: &[f64], scatter: Scatter<'_>) -> Explained {
+    let (still, still_outlet_degc) = moved_on(column, known, 0.0);
+    let rest = agreed(still, Drawn { litres: 0.0, outlet_degc: still_outlet_degc }, row, scatter);
+    let mut best = Explained { ..rest };
+    for _ in 0..REFINEMENTS {
+        let lift_k = (best.drawn.outlet_degc - known.feed_degc).max(LEAST_LIFT_K);
+        let more = best.missing_k * known.volume_l / lift_k;
+        let litres = (best.drawn.litres + more).clamp(0.0, LARGEST_SHARE * known.volume_l);
+        if (litres - best.drawn.litres).abs() < CLOSE_LITRES || litres < LEAST_LITRES {
+            break;
+        }
+        let (tried, outlet_degc) = moved_on(column, known, litres);
+        best = agreed(tried, Drawn { litres, outlet_degc }, row, scatter);
+    }
+    if best.drawn.litres < LEAST_LITRES {
+        return rest;
+    }
+    let moves = moves_k(column, &still, scatter);
+    let (tried, _) = moved_on(column, known, best.drawn.litres);
+    let gain = misfit(&moves, &still, row, scatter) - misfit(&moves, &tried, row, scatter);
+    if gain < LEAST_GAIN { rest } else { best }
+}
+
+/// The water at the end of an interval with `drawn` taken out, brought to agree with the readings.
+pub(super) fn agreed(mut column: Column, drawn: Drawn, row: &[f64], scatter: Scatter<'_>) -> Explained {
+    let moved_degc = column.mean_degc();
+    agree(&mut column, row, scatter.heights);
+    Explained { missing_k: moved_degc - column.mean_degc(), column, drawn }
+}
+
+/// Sizes for which it is asked whether they would be seen, l, smallest first.
+fn sizes(volume_l: f64) -> impl Iterator<Item = f64> {
+    let most = LARGEST_SHARE * volume_l;
+    std::iter::successors(Some(LEAST_LITRES), |l| Some(l * SIZE_RATIO)).take_while(move |l| *l < most)
+}
+
+/// Smallest draw-off that the readings at the end of the interval would tell from none, l; infinite when none would.
+pub(super) fn least_seen_l(column: &Column, known: &Known<'_>, scatter: Scatter<'_>) -> f64 {
+    let (still, _) = moved_on(column, known, 0.0);
+    let moves = moves_k(column, &still, scatter);
+    sizes(known.volume_l)
+        .find(|&litres| {
+            let (tried, _) = moved_on(column, known, litres);
+            let row: Vec<f64> = scatter.heights.iter().map(|&h| tried.degc_at(h)).collect();
+            misfit(&moves, &still, &row, scatter) >= LEAST_GAIN
+        })
+        .unwrap_or(f64::INFINITY)
+}
+
+/// The column at the end of the interval with `litres` drawn, and the temperature at which they left.
+pub(super) fn moved_on(column: &Column, known: &Known<'_>, litres: f64) -> (Column, f64) {
+    let mut column = *column;
+    let parts = (known.hours / LONGEST_PART_H).ceil().max(1.0);
+    let mut outlet_degc = column.degc_at(1.0);
+    for part in 0..parts as u32 {
+        let drawn_l = if part == parts as u32 / 2 { litres } else { 0.0 };
+        let interval = Interval {
+            seconds: known.hours * 3600.0 / parts,
+            drawn_l: drawn_l + known.steady_l / parts,
+            feed_degc: known.feed_degc,
+            heats: &known.heats.map(|heat| Heat { wh: heat.wh / parts, ..heat }),
+            surroundings_degc: known.surroundings_degc,
+            ..Interval::default()
+        };
+        let passed = known.body.advance(&mut column, &interval);
+        if drawn_l > 0.0 {
+            outlet_degc = passed.drawn_degc;
+        }
+    }
+    (column, outlet_degc)
+}
+
+/// For each probe, what it would read without a draw-off, degC, and how far it would have moved, K: what moves fast is known
+/// less well.
+fn moves_k(before: &Column, still: &Column, scatter: Scatter<'_>) -> [(f64, f64); MOST_PROBES] {
+    let mut moves = [(0.0, 0.0); MOST_PROBES];
+    for (slot, &height) in moves.iter_mut().zip(scatter.heights) {
+        let there = still.degc_at(height);
+        *slot = (there, (there - before.degc_at(height)).abs());
+    }
+    moves
+}
+
+/// Twice the negative logarithm of the likelihood of the readings, but for a constant.
+fn misfit(moves_k: &[(f64, f64); MOST_PROBES], after: &Column, row: &[f64], scatter: Scatter<'_>) -> f64 {
+    let mut sum = 0.0;
+    let noise = scatter.sigma_k * scatter.sigma_k;
+    for ((reading, &height), (_, moved)) in row.iter().zip(scatter.heights).zip(moves_k) {
+        if reading.is_nan() {
+            continue;
+        }
+        let here = after.degc_at(height);
+        let moved = SPREAD_SHARE * moved;
+        let place = (after.degc_at(height + 0.01) - after.degc_at(height - 0.01)) * PLACE / 0.02;
+        let variance = noise + moved * moved + place * place;
+        let difference = reading - here;
+        sum += (difference * difference / variance).min(MOST_MISFIT);
+    }
+    sum
+}

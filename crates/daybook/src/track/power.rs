@@ -1,0 +1,62 @@
+//! What the heater really gives over what is metered, learnt from heats without a draw-off.
+
+use crate::balance::Balance;
+use crate::setup::Setup;
+
+/// A heat must bring this much to be learnt from, Wh.
+const LEAST_HEAT_WH: f64 = 800.0;
+/// Heats that are remembered.
+const HEATS: usize = 15;
+/// Heats before anything is learnt.
+const LEAST_HEATS: usize = 5;
+/// A gain beyond these is a fault or another cylinder, no meter.
+const RANGE: (f64, f64) = (0.85, 1.15);
+
+/// Gain of the heater's meter.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct PowerGain {
+    metered_wh: f64,
+    found_wh: f64,
+    disturbed: bool,
+    recent: Vec<f64>,
+}
+
+impl PowerGain {
+    /// Gain to use: 1 until something is learnt.
+    pub(super) fn value(&self) -> f64 {
+        self.learnt().unwrap_or(1.0)
+    }
+
+    /// Median of the last heats; `None` with too few.
+    pub(super) fn learnt(&self) -> Option<f64> {
+        if self.recent.len() < LEAST_HEATS {
+            return None;
+        }
+        let mut sorted = self.recent.clone();
+        sorted.sort_by(f64::total_cmp);
+        Some(sorted[sorted.len() / 2].clamp(RANGE.0, RANGE.1))
+    }
+
+    /// The heat under way cannot be followed to its end.
+    pub(super) fn drop_heat(&mut self) {
+        self.disturbed = true;
+    }
+
+    /// Takes in the interval that ends at instant `k`; `rise_k` is that of the volume mean.
+    pub(super) fn note(&mut self, b: &Balance, k: usize, setup: &Setup, drawn: bool, rise_k: f64) {
+        if b.heating[k] && !b.heater_wh[k].is_nan() {
+            let lost_wh = setup.loss_w_per_k * (b.mean[k] - b.surroundings[k]) * b.hours[k];
+            self.metered_wh += b.heater_wh[k];
+            self.found_wh += rise_k * setup.capacity_wh_per_k + lost_wh;
+            self.disturbed |= drawn || lost_wh.is_nan();
+            return;
+        }
+        if self.metered_wh >= LEAST_HEAT_WH && !self.disturbed {
+            self.recent.push(self.found_wh / self.metered_wh);
+            if self.recent.len() > HEATS {
+                self.recent.remove(0);
+            }
+        }
+        (self.metered_wh, self.found_wh, self.disturbed) = (0.0, 0.0, false);
+    }
+}
