@@ -8,6 +8,7 @@ pub mod column;
 pub mod drip;
 pub mod element;
 pub mod expansion;
+pub mod front;
 pub mod hygiene;
 pub mod label;
 pub mod loss;
