@@ -13,6 +13,7 @@ pub mod hygiene;
 pub mod label;
 pub mod loss;
 pub mod model;
+pub mod norms;
 pub mod profile;
 pub mod scald;
 pub mod shape;
