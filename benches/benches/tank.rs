@@ -1,7 +1,9 @@
-//! Kernels of one cylinder: a home-year of the forward model, one interval of the fast column.
+//! Kernels of one cylinder: a home-year of the forward model, one interval of the fast column, the fit of a front.
 
 use criterion::{Criterion, criterion_group, criterion_main};
+use drawoff_tank::Profile;
 use drawoff_tank::column::{self, Body, Heat, Interval};
+use drawoff_tank::front::{Front, Known};
 use drawoff_tank::model::{Element, Inputs, Model, Settings, Stream};
 use std::hint::black_box;
 
@@ -56,5 +58,25 @@ fn fast_column(c: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, forward_model, fast_column);
+/// Readings of fronts all over the cylinder, by six probes.
+fn front(c: &mut Criterion) {
+    let Some(profile) = Profile::new(&[0.92, 0.75, 0.58, 0.42, 0.25, 0.08]) else { return };
+    let row = |front: u32| {
+        let mut temps = [0.0; 6];
+        for (degc, height) in temps.iter_mut().zip(profile.heights()) {
+            *degc = 35.0 + 25.0 * f64::tanh(12.0 * (height - f64::from(front) / 100.0));
+        }
+        temps
+    };
+    let rows: Vec<[f64; 6]> = (0..100).map(row).collect();
+    let known = Known { cold_degc: 11.0, element: 0.06 };
+    c.bench_function("fit of a front and its V40, 6 probes, 100 rows", |b| {
+        b.iter(|| {
+            let fitted = rows.iter().filter_map(|temps| Front::fit(&profile, black_box(temps), &known));
+            fitted.map(|front| front.v40_litres(200.0, 10.0)).sum::<f64>()
+        });
+    });
+}
+
+criterion_group!(benches, forward_model, fast_column, front);
 criterion_main!(benches);

@@ -1,6 +1,7 @@
 //! Sums and means by settlement period of 30 minutes.
 
 use drawoff_contract::local::LocalDay;
+use drawoff_tank::front::{Front, Known};
 
 use crate::balance::Balance;
 use crate::frame::Frame;
@@ -8,6 +9,9 @@ use crate::setup::Setup;
 
 /// Cold feed in the published definition of V40 for the declaration test, degC (Regulation (EU) 814/2013).
 const V40_COLD_DEGC: f64 = 10.0;
+/// An element below this height heats the whole cylinder; a higher one leaves that to a coil or another source, and water
+/// below it may be hot (common practice, no source).
+const WHOLE_CYLINDER: f64 = 0.25;
 const HALF_HOUR_MS: i64 = 1_800_000;
 
 /// One entry a half-hour of the local day; NaN where nothing was seen.
@@ -29,6 +33,20 @@ fn add(slot: &mut f32, value: f64) {
     }
 }
 
+/// What the fit of a front may know: the lowest element, if it stands so low that it heats the whole cylinder.
+fn known(setup: &Setup) -> Known {
+    let lowest = setup.elements.iter().map(|e| e.height).fold(f64::INFINITY, f64::min);
+    Known { element: if lowest < WHOLE_CYLINDER { lowest } else { f64::NAN }, ..Known::default() }
+}
+
+/// V40 by the front where one can be fitted, else by straight lines, l.
+fn v40_litres(row: &[f64], setup: &Setup, known: &Known) -> f64 {
+    Front::fit(&setup.profile, row, known).map_or_else(
+        || setup.profile.v40_litres(row, setup.volume_l, V40_COLD_DEGC),
+        |front| front.v40_litres(setup.volume_l, V40_COLD_DEGC),
+    )
+}
+
 pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalDay) -> HalfHours {
     let n = day.half_hours();
     let unknown = || vec![f32::NAN; n];
@@ -43,6 +61,7 @@ pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalD
         surroundings: unknown(),
     };
     let mut counts = vec![(0.0_f32, 0.0_f32); n];
+    let known = known(setup);
     let measured = frame.surroundings.iter().any(|v| !v.is_nan());
     for k in frame.context..frame.len() {
         let slot = usize::try_from((frame.time_ms[k] - 1 - day.start_ms) / HALF_HOUR_MS)
@@ -70,7 +89,7 @@ pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalD
         let last_of_slot = k + 1 == frame.len()
             || usize::try_from((frame.time_ms[k + 1] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0) != slot;
         if last_of_slot {
-            h.v40[slot] = setup.profile.v40_litres(row, setup.volume_l, V40_COLD_DEGC) as f32;
+            h.v40[slot] = v40_litres(row, setup, &known) as f32;
         }
     }
     for (slot, (means, rooms)) in counts.into_iter().enumerate() {

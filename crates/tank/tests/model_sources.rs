@@ -1,6 +1,7 @@
 //! Heat sources of the forward model, each against a value worked out by hand.
 
 use drawoff_tank::Water;
+use drawoff_tank::column::{self, Body};
 use drawoff_tank::model::{Coil, Element, Entering, Inputs, Model, Primary, Settings, State, Stream};
 
 /// 4.18 / 3.6 = 1.1611 Wh/(l K).
@@ -89,6 +90,73 @@ fn a_plate_exchanger_with_equal_streams_passes_units_over_one_and_units() {
     // two transfer units: two thirds of 30 K
     let expected_wh = 2.0 / 3.0 * TEN_L_PER_MIN_W_PER_K * 30.0 / 60.0;
     assert!((heated_wh / expected_wh - 1.0).abs() < 1e-5, "{heated_wh} of {expected_wh}");
+}
+
+#[test]
+fn a_plate_exchanger_with_unequal_streams() {
+    let model = model();
+    let mut state = model.uniform(20.0);
+    // 5 l/min from the tank against 10 l/min at 60 degC (as many W/K a litre, by the settings' water), one transfer unit
+    let primary = Primary { degc: 60.0, l_per_min: 10.0, ua_w_per_k: TEN_L_PER_MIN_W_PER_K / 2.0 };
+    let loops = [Stream { leaves: 0.1, enters: 0.7, l_per_min: 5.0, entering: Entering::Exchanged(primary) }];
+    let inputs = Inputs { streams: &loops, ..Inputs::default() };
+    let before_wh = model.stored_wh(&state);
+    let heated_wh = run(&model, &mut state, &inputs, 1);
+    // (1 - exp(-0.5)) / (1 - 0.5 exp(-0.5)) = 0.5647 of 40 K (W. M. Kays and A. L. London, counterflow, from memory)
+    let expected_wh = 0.5647 * TEN_L_PER_MIN_W_PER_K / 2.0 * 40.0 / 60.0;
+    assert!((heated_wh / expected_wh - 1.0).abs() < 1e-4, "{heated_wh} of {expected_wh}");
+    assert!((model.stored_wh(&state) - before_wh - heated_wh).abs() < 1e-8);
+    // it heats what is above its lower port and never past the stream; below, only what the outlet's band takes is replaced
+    run(&model, &mut state, &inputs, 2000);
+    assert!((state.degc_at(0.02) - 20.0).abs() < 2.0, "{}", state.degc_at(0.02));
+    assert!((state.degc_at(0.9) - 60.0).abs() < 0.1 && state.degc_at(0.9) <= 60.0, "{}", state.degc_at(0.9));
+}
+
+#[test]
+fn a_warm_tank_heats_a_colder_coil() {
+    let model = model();
+    let mut state = model.uniform(60.0);
+    let primary = Primary { degc: 20.0, l_per_min: 5.0, ua_w_per_k: 300.0 };
+    let coils = [Coil { low: 0.6, high: 0.9, primary }];
+    let heated_wh = run(&model, &mut state, &Inputs { coils: &coils, ..Inputs::default() }, 600);
+    // what it cools sinks, and all but what lies above the coil ends near its stream
+    assert!(heated_wh < 0.0 && (state.degc_at(0.3) - 20.0).abs() < 1.0, "{}", state.degc_at(0.3));
+    assert!(state.degc_at(0.98) > 59.0);
+}
+
+#[test]
+fn an_edge_widens_as_conduction_says() {
+    // conductivity 1 W/(m K) over 1.1611 Wh/(l K): 2.392e-7 m2/s; after six hours the error function's width is 0.1438 m
+    let conductive = Settings {
+        volume_l: 200.0,
+        height_m: Some(1.2),
+        layers: 120,
+        standing_loss_w_per_k: 0.0,
+        conductivity_w_per_m_k: 1.0,
+        water: WATER,
+        ..Settings::default()
+    };
+    let model = Model::new(&conductive);
+    let mut state = model.layered(&[20.0, 60.0]).unwrap();
+    let body = Body::new(&column::Settings {
+        volume_l: 200.0,
+        height_m: Some(1.2),
+        layers: 60,
+        standing_loss_w_per_k: 0.0,
+        water: WATER,
+        ..column::Settings::default()
+    });
+    let mut water = body.column(|height| if height > 0.5 { 60.0 } else { 20.0 }).unwrap();
+    run(&model, &mut state, &Inputs::default(), 360);
+    for _ in 0..72 {
+        body.advance(&mut water, &column::Interval::default());
+    }
+    for height in [0.35, 0.42, 0.47, 0.5, 0.56, 0.65] {
+        let exact_degc = 40.0 + 20.0 * libm::erf((height - 0.5) * 1.2 / 0.1438);
+        let (fine, fast) = (state.degc_at(height), water.degc_at(height));
+        assert!((fine - exact_degc).abs() < 0.1, "{fine} and {exact_degc} at {height}");
+        assert!((fast - exact_degc).abs() < 0.1, "{fast} and {exact_degc} at {height}");
+    }
 }
 
 #[test]

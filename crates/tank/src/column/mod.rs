@@ -43,7 +43,7 @@ pub const DEFAULT_LAYERS: u8 = 40;
 
 /// Litres about the inlet that a large draw-off stirs, where nothing is said; methods in use learn 5 to 15 a home
 /// (common practice, no source).
-pub const DEFAULT_INLET_MIXING_L: f64 = 5.0;
+pub const DEFAULT_INLET_MIXING_L: f64 = 10.0;
 
 /// Seconds in an hour: turns W s into Wh.
 const S_PER_H: f64 = 3600.0;

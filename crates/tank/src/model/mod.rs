@@ -239,6 +239,21 @@ mod tests {
     }
 
     #[test]
+    fn a_state_is_copied_into_the_room_of_another() {
+        let model = Model::new(&Settings::default());
+        let (source, mut state) = (model.layered(&[10.0, 40.0, 60.0]).unwrap(), model.uniform(55.0));
+        let room = state.slugs.as_ptr();
+        state.clone_from(&source);
+        assert_eq!((state.slugs.as_ptr(), &state.slugs), (room, &source.slugs));
+        // one with fewer layers gets room of its own
+        let coarse = Model::new(&Settings { layers: 10, ..Settings::default() });
+        let mut state = coarse.uniform(55.0);
+        state.clone_from(&source);
+        assert_eq!(&state.slugs, &source.slugs);
+        assert!(state.slugs.capacity() >= 54);
+    }
+
+    #[test]
     fn slugs_are_in_order_to_the_last_bit() {
         let model = Model::new(&Settings::default());
         let mut state = model.layered(&[60.0, 10.0, 55.0, 20.0, 40.0]).unwrap();

@@ -219,6 +219,17 @@ impl Clone for State {
         state.slugs.extend_from_slice(&self.slugs);
         state
     }
+
+    /// Allocates nothing when this state has as many layers.
+    fn clone_from(&mut self, source: &Self) {
+        if self.most < source.most {
+            *self = source.clone();
+            return;
+        }
+        self.slugs.clear();
+        self.slugs.extend_from_slice(&source.slugs);
+        (self.layer_l, self.most) = (source.layer_l, source.most);
+    }
 }
 
 impl Slug {
