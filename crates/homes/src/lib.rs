@@ -6,6 +6,7 @@ pub mod days;
 pub mod groups;
 pub mod habits;
 pub mod loss;
+mod mean_profile;
 mod mixture;
 pub mod priors;
 mod reading;

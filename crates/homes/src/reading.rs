@@ -10,8 +10,10 @@ use drawoff_tank::water::Water;
 
 use crate::days::{Balance, Days, read_days};
 use crate::loss::{Loss, standing_loss};
+use crate::mean_profile::{Means, means};
 use crate::priors::FleetPriors;
 use crate::robust::median;
+use crate::zone::{ZoneSetup, reading_step_k};
 
 /// Loss assumed for the balance where none can be read or is declared; the same as the daybook's.
 const ASSUMED_LOSS_W_PER_K: f64 = 1.6;
@@ -76,27 +78,44 @@ pub fn read_home(
     let spells: Vec<&SpellNote> = notes.spells.iter().collect();
     let loss = standing_loss(
         &spells,
-        &cylinder.probe_heights,
-        shape,
-        capacity,
-        &rooms,
-        sound,
+        ZoneSetup {
+            heights: &cylinder.probe_heights,
+            shape,
+            capacity_wh_per_k: capacity,
+            rooms: &rooms,
+            sound,
+            step_k: reading_step_k(notes.days),
+        },
         seed(settings.seed, home, "standing loss"),
     );
     let room_degc: Vec<f64> = notes.days.iter().map(|d| rooms.of_day(d.day)).collect();
+    let cold_degc = priors.cold_feed(notes.days);
     let lifts: Vec<(f64, f64)> = notes
         .days
         .iter()
         .zip(&room_degc)
-        .filter_map(|(d, room)| Some((d.skin_degc? - room, d.mean_degc? - room)))
+        .zip(&cold_degc)
+        .filter_map(|((day, room), cold)| {
+            let means = day_means(cylinder, day, sound, *cold, shape)?;
+            Some((means.skin_degc - room, means.volume_degc - room))
+        })
         .collect();
     let (skin_lift, mean_lift) = mean_pair(&lifts);
     // Against the volume mean the coefficient is that of the skin times what the skin feels over what the mean says.
-    let felt = if mean_lift > 3.0 { (skin_lift / mean_lift).clamp(0.7, 1.3) } else { 1.0 };
+    let felt = felt(skin_lift, mean_lift);
+    // The balance runs on the straight-line mean of the daybook, so its coefficient is against that one.
+    let (_, plain_lift) = mean_pair(
+        &notes
+            .days
+            .iter()
+            .zip(&room_degc)
+            .filter_map(|(d, r)| Some((0.0, d.mean_degc? - r)))
+            .collect::<Vec<_>>(),
+    );
     let declared = cylinder.declared_loss_w_per_k;
-    let balance_w_per_k =
-        loss.as_ref().map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * felt);
-    let cold_degc = priors.cold_feed(notes.days);
+    let balance_w_per_k = loss
+        .as_ref()
+        .map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * self::felt(skin_lift, plain_lift));
     let draws: Vec<&DrawNote> = notes.draws.iter().collect();
     let days = read_days(
         home,
@@ -168,6 +187,31 @@ pub fn read_home(
     let room_spread_k = rooms.spread_k;
     let fleet_cold_degc = priors.fleet_cold_feed(notes.days);
     HomeReading { row, days, loss, balance_w_per_k, cold_degc, fleet_cold_degc, room_degc, room_spread_k }
+}
+
+/// Volume and skin mean of a day over its sound probes; `None` without any.
+fn day_means(
+    cylinder: &Cylinder,
+    day: &DayNote,
+    sound: &[bool],
+    cold_degc: f64,
+    shape: Shape,
+) -> Option<Means> {
+    let lowest_element = cylinder.elements.iter().map(|e| e.height).reduce(f64::min).unwrap_or(0.0);
+    let probes: Vec<(f64, f64)> = cylinder
+        .probe_heights
+        .iter()
+        .zip(&day.probe_mean_degc)
+        .zip(sound)
+        .filter(|((_, degc), sound)| **sound && !degc.is_nan())
+        .map(|((height, degc), _)| (*height, f64::from(*degc)))
+        .collect();
+    means(&probes, cold_degc, lowest_element, shape)
+}
+
+/// What the skin feels over what a mean says; 1 near the surroundings, where neither can be told.
+fn felt(skin_lift_k: f64, mean_lift_k: f64) -> f64 {
+    if mean_lift_k > 3.0 { (skin_lift_k / mean_lift_k).clamp(0.7, 1.3) } else { 1.0 }
 }
 
 fn mean_pair(pairs: &[(f64, f64)]) -> (f64, f64) {
