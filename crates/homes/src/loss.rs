@@ -121,7 +121,7 @@ fn change(all: &[Observation]) -> Option<Change> {
 }
 
 /// Standard normal by Box and Muller.
-fn normal(rng: &mut ChaCha8Rng) -> f64 {
+pub(crate) fn normal(rng: &mut ChaCha8Rng) -> f64 {
     let u: f64 = rng.random::<f64>().max(1e-300);
     let v: f64 = rng.random();
     libm::sqrt(-2.0 * libm::log(u)) * libm::cos(std::f64::consts::TAU * v)

@@ -38,6 +38,7 @@ pub struct FleetPriors {
     /// Median home less the mean of all, K: a few lofts must not cool the rest.
     room_shift_k: f64,
     measured_homes: usize,
+    last_day: Option<Day>,
     cold: BTreeMap<Day, f64>,
 }
 
@@ -147,6 +148,7 @@ impl FleetPriors {
             room_offsets_k: Vec::new(),
             room_shift_k: 0.0,
             measured_homes: measured.len(),
+            last_day: homes.iter().filter_map(|h| h.days.last()).map(|d| d.day).max(),
             // Most homes draw enough in a week to bring the feed up to their lowest probe; few read below it.
             cold: lows
                 .into_iter()
@@ -183,6 +185,11 @@ impl FleetPriors {
                 differences.iter().sum::<f64>() / differences.len() as f64
             })
             .collect()
+    }
+
+    /// Last local day that any home of the fleet has.
+    pub(crate) fn last_day(&self) -> Option<Day> {
+        self.last_day
     }
 
     /// Surroundings of a home: its own where measured, else the fleet's mean, else an assumption.

@@ -9,10 +9,12 @@ use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
 use crate::days::{Balance, Days, read_days};
+use crate::long_run::long_run;
 use crate::loss::{Loss, standing_loss};
 use crate::mean_profile::{Means, means};
 use crate::priors::FleetPriors;
 use crate::robust::median;
+use crate::verdicts::{Findings, verdicts};
 use crate::zone::{ZoneSetup, reading_step_k};
 
 /// Loss assumed for the balance where none can be read or is declared; the same as the daybook's.
@@ -90,15 +92,17 @@ pub fn read_home(
     );
     let room_degc: Vec<f64> = notes.days.iter().map(|d| rooms.of_day(d.day)).collect();
     let cold_degc = priors.cold_feed(notes.days);
-    let lifts: Vec<(f64, f64)> = notes
+    let means: Vec<Option<Means>> = notes
         .days
         .iter()
-        .zip(&room_degc)
         .zip(&cold_degc)
-        .filter_map(|((day, room), cold)| {
-            let means = day_means(cylinder, day, sound, *cold, shape)?;
-            Some((means.skin_degc - room, means.volume_degc - room))
-        })
+        .map(|(day, cold)| day_means(cylinder, day, sound, *cold, shape))
+        .collect();
+    let volume_degc: Vec<f64> = means.iter().map(|m| m.map_or(f64::NAN, |m| m.volume_degc)).collect();
+    let lifts: Vec<(f64, f64)> = means
+        .iter()
+        .zip(&room_degc)
+        .filter_map(|(m, room)| m.map(|m| (m.skin_degc - room, m.volume_degc - room)))
         .collect();
     let (skin_lift, mean_lift) = mean_pair(&lifts);
     // Against the volume mean the coefficient is that of the skin times what the skin feels over what the mean says.
@@ -130,26 +134,37 @@ pub fn read_home(
             zone: cylinder.zone,
         },
     );
-    let mut verdicts = Vec::new();
-    if loss.is_none() {
-        verdicts.push("standing_loss.too_few_idle_segments");
-    }
-    if rooms.source != "measured" {
-        verdicts.push("surroundings.not_measured");
-    }
-    let good: Vec<_> = days.rows.iter().filter(|d| d.energy_kwh.is_some()).collect();
-    if good.is_empty() {
-        verdicts.push("use.no_good_day");
-    }
+    let good = days.rows.iter().filter(|d| d.energy_kwh.is_some()).count();
+    let volume_w_per_k = loss.as_ref().map(|l| (l.w_per_k * felt, l.p05 * felt, l.p95 * felt));
+    let long_run = long_run(notes, &rooms, &volume_degc, seed(settings.seed, home, "long run"));
+    let verdicts = verdicts(&Findings {
+        notes,
+        priors,
+        loss: loss.as_ref(),
+        long_run,
+        rooms_source: rooms.source,
+        room_degc: &room_degc,
+        sound,
+        good_days: good,
+        volume_w_per_k,
+    });
     let mean = |pick: &dyn Fn(&drawoff_contract::results::DayRow) -> Option<f64>| {
         let known: Vec<f64> = days.rows.iter().filter_map(pick).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
     };
     let row = HomeRow {
         home: home.clone(),
-        standing_loss_w_per_k: loss.as_ref().map(|l| l.w_per_k * felt),
-        standing_loss_w_per_k_p05: loss.as_ref().map(|l| l.p05 * felt),
-        standing_loss_w_per_k_p95: loss.as_ref().map(|l| l.p95 * felt),
+        standing_loss_w_per_k: volume_w_per_k.map(|w| w.0),
+        standing_loss_w_per_k_p05: volume_w_per_k.map(|w| w.1),
+        standing_loss_w_per_k_p95: volume_w_per_k.map(|w| w.2),
+        // The fleet's part is filled in by `shrink::report_fleet` once all homes are read.
+        standing_loss_reported_w_per_k: volume_w_per_k.map(|w| w.0),
+        standing_loss_reported_w_per_k_p05: volume_w_per_k.map(|w| w.1),
+        standing_loss_reported_w_per_k_p95: volume_w_per_k.map(|w| w.2),
+        standing_loss_z: None,
+        long_run_w_per_k: long_run.map(|l| l.w_per_k),
+        long_run_w_per_k_p05: long_run.map(|l| l.p05),
+        long_run_w_per_k_p95: long_run.map(|l| l.p95),
         surroundings_degc: (!room_degc.is_empty())
             .then(|| room_degc.iter().sum::<f64>() / room_degc.len() as f64),
         surroundings_source: rooms.source.to_owned(),
@@ -180,7 +195,7 @@ pub fn read_home(
         weekday_draw_by_hour: days.weekday_kwh_by_hour.clone(),
         weekend_draw_by_hour: days.weekend_kwh_by_hour.clone(),
         habit_group: None,
-        good_days: i64::try_from(good.len()).unwrap_or(i64::MAX),
+        good_days: i64::try_from(good).unwrap_or(i64::MAX),
         idle_segments: loss.as_ref().map_or(0, |l| i64::try_from(l.segments).unwrap_or(i64::MAX)),
         verdicts: verdicts.join(", "),
     };
