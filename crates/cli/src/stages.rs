@@ -10,6 +10,7 @@ use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
 use drawoff_homes::groups::habit_groups;
 use drawoff_homes::habits::{HabitInput, Habits, read_habits};
+use drawoff_homes::shrink::report_fleet;
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
 use drawoff_store::Gathered;
 use drawoff_tank::water::Water;
@@ -65,7 +66,7 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
         .collect();
     let priors = FleetPriors::new(&notes);
     let settings = drawoff_homes::Settings { water, seed };
-    let results: Vec<(HomeReading, Vec<FindingRow>)> = notes
+    let mut results: Vec<(HomeReading, Vec<FindingRow>)> = notes
         .par_iter()
         .zip(daybooks.par_iter())
         .map(|(n, d)| {
@@ -90,6 +91,7 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
             (reading, findings)
         })
         .collect();
+    report_fleet(results.iter_mut().map(|(r, _)| r).zip(notes.iter().map(|n| n.cylinder)));
     let patterns: Vec<Vec<f32>> = results
         .iter()
         .map(|(r, _)| [r.row.weekday_draw_by_hour.clone(), r.row.weekend_draw_by_hour.clone()].concat())

@@ -8,19 +8,33 @@ table! {
     HomeRow in "homes" {
         /// The export's own identifier, unchanged.
         home: String, "";
-        /// Standing loss coefficient at the present condition; null when not assessed or too little data.
+        /// Standing loss coefficient at the present condition, against the volume mean; 2 to 3 % off for each K that the surroundings are; null when not assessed or too little data.
         standing_loss_w_per_k: Option<f64>, "W/K";
         /// Lower end of the 90 % interval of the standing loss coefficient.
         standing_loss_w_per_k_p05: Option<f64>, "W/K";
         /// Upper end of the 90 % interval of the standing loss coefficient.
         standing_loss_w_per_k_p95: Option<f64>, "W/K";
+        /// The same drawn towards the homes of the fleet, by their declared losses, for reports; faults are never judged by it.
+        standing_loss_reported_w_per_k: Option<f64>, "W/K";
+        /// Lower end of the 90 % interval of the reported coefficient.
+        standing_loss_reported_w_per_k_p05: Option<f64>, "W/K";
+        /// Upper end of the 90 % interval of the reported coefficient.
+        standing_loss_reported_w_per_k_p95: Option<f64>, "W/K";
+        /// Standard deviations by which ln(coefficient read / declared) lies above the fleet's sound homes; null in a small fleet.
+        standing_loss_z: Option<f64>, "";
+        /// Second opinion: metered heat in less rise over days without use; null without a meter or such days.
+        long_run_w_per_k: Option<f64>, "W/K";
+        /// Lower end of the 90 % interval of the second opinion.
+        long_run_w_per_k_p05: Option<f64>, "W/K";
+        /// Upper end of the 90 % interval of the second opinion.
+        long_run_w_per_k_p95: Option<f64>, "W/K";
         /// Mean temperature of the surroundings used for the standing loss.
         surroundings_degc: Option<f64>, "degC";
         /// Where the surroundings come from: measured, fleet (mean of the fleet's measured homes) or assumed.
         surroundings_source: String, "";
-        /// Heat lost through the insulation a day, in use.
+        /// Heat lost through the insulation a day, in use; nearly free of the error of the surroundings, so compare homes by it.
         standing_loss_kwh_per_day: Option<f64>, "kWh/d";
-        /// Heat loss at 45 K above the surroundings over 24 h.
+        /// Heat loss of the whole cylinder hot at 45 K above the surroundings over 24 h, to set beside the declared one; carries the error of the surroundings in full.
         loss_at_45k_kwh_per_24h: Option<f64>, "kWh/24 h";
         /// The declared loss at 45 K over 24 h, from the register; null when the register has none.
         declared_loss_at_45k_kwh_per_24h: Option<f64>, "kWh/24 h";

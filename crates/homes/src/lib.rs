@@ -5,11 +5,15 @@
 pub mod days;
 pub mod groups;
 pub mod habits;
+pub mod long_run;
 pub mod loss;
+mod mean_profile;
 mod mixture;
 pub mod priors;
 mod reading;
 pub mod robust;
+pub mod shrink;
+mod verdicts;
 mod zone;
 
 pub use priors::FleetPriors;

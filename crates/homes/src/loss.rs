@@ -1,7 +1,6 @@
 //! Standing loss of one home: present coefficient, 90 % interval, and whether it changed.
 
 use drawoff_contract::daybook::SpellNote;
-use drawoff_tank::shape::Shape;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -9,20 +8,27 @@ pub use crate::mixture::Observation;
 use crate::mixture::{Fit, clean_probabilities, fit};
 use crate::priors::Rooms;
 use crate::robust::{median, quantile, step};
-use crate::zone::observations;
+use crate::zone::{ZoneSetup, nights, observations};
 
 /// Fewer idle segments or nights than these give no loss.
-const LEAST_SEGMENTS: usize = 12;
-const LEAST_NIGHTS: usize = 5;
+pub(crate) const LEAST_SEGMENTS: usize = 12;
+pub(crate) const LEAST_NIGHTS: usize = 5;
 /// No cylinder of a home loses less, W/K: an eighth of the best label class at 120 l.
 const LEAST_W_PER_K: f64 = 0.07;
 /// Replicates of the block bootstrap: the 5 % and 95 % points need a few hundred.
 const REPLICATES: usize = 400;
 /// Tolerance of the stored volume against the register: half of the usual plus or minus 3 %, common practice, no source.
 const VOLUME_SPREAD: f64 = 0.015;
-/// What the hot-zone method itself may be off by: fittings, geometry, border of the zone.
-/// Design choice; the coverage that it gives is printed by `drawoff score`.
-const METHOD_SPREAD: f64 = 0.05;
+/// Probe calibration: what the level of the zone may be off by, K. Half of the usual plus or minus 0.5 K, common practice, no source.
+const PROBE_SPREAD_K: f64 = 0.25;
+/// What the hot-zone method itself may be off by: fittings, border of the zone, the curve between the probes. Chosen on
+/// the even half of the reference homes and one synth fleet; the coverage that it gives is printed by `drawoff score`.
+const METHOD_SPREAD: f64 = 0.042;
+/// The same where two or three probes show the curve, and where the zone is a small part of the whole.
+const TWO_PROBES_SPREAD: f64 = 0.1;
+const THREE_PROBES_SPREAD: f64 = 0.075;
+const SMALL_ZONE: f64 = 0.4;
+const SMALL_ZONE_SPREAD: f64 = 0.06;
 /// A change counts when the daily medians either side differ by this ratio and this many standard errors.
 const CHANGE_RATIO: f64 = 1.35;
 const CHANGE_Z: f64 = 6.0;
@@ -55,17 +61,8 @@ pub struct Loss {
 }
 
 /// Reads the standing loss; `None` with too few idle segments of a hot zone.
-#[must_use]
-pub fn standing_loss(
-    spells: &[&SpellNote],
-    heights: &[f64],
-    shape: Shape,
-    capacity_wh_per_k: f64,
-    rooms: &Rooms<'_>,
-    sound: &[bool],
-    seed: u64,
-) -> Option<Loss> {
-    let all = observations(spells, heights, shape, capacity_wh_per_k, rooms, sound);
+pub(crate) fn standing_loss(spells: &[&SpellNote], setup: ZoneSetup<'_>, seed: u64) -> Option<Loss> {
+    let all = observations(spells, setup);
     let change = change(&all);
     let present: Vec<Observation> = match change {
         Some(c) => all.iter().copied().filter(|o| o.at_ms >= c.at_ms).collect(),
@@ -76,7 +73,9 @@ pub fn standing_loss(
     }
     // A loss of nothing or less is a slip of units or of the register, no insulation.
     let fitted = fit(&present).filter(|f| f.w_per_k > LEAST_W_PER_K)?;
-    let (p05, p95, log_error) = interval(&fitted, &present, rooms.spread_k, seed);
+    let zone_share = median(&present.iter().map(|o| o.share).collect::<Vec<_>>());
+    let spread = method_spread(setup.sound.iter().filter(|s| **s).count(), zone_share);
+    let (p05, p95, log_error) = interval(&fitted, &present, setup.rooms, spread, seed);
     Some(Loss {
         w_per_k: fitted.w_per_k,
         p05,
@@ -86,16 +85,10 @@ pub fn standing_loss(
         change_z: change.map_or(0.0, |c| c.z),
         segments: present.len(),
         nights: nights(&present),
-        zone_share: median(&present.iter().map(|o| o.share).collect::<Vec<_>>()),
+        zone_share,
         log_error,
         observations: all,
     })
-}
-
-fn nights(data: &[Observation]) -> usize {
-    let mut days: Vec<i32> = data.iter().map(|o| o.day).collect();
-    days.dedup();
-    days.len()
 }
 
 #[derive(Clone, Copy)]
@@ -128,14 +121,31 @@ fn change(all: &[Observation]) -> Option<Change> {
 }
 
 /// Standard normal by Box and Muller.
-fn normal(rng: &mut ChaCha8Rng) -> f64 {
+pub(crate) fn normal(rng: &mut ChaCha8Rng) -> f64 {
     let u: f64 = rng.random::<f64>().max(1e-300);
     let v: f64 = rng.random();
     libm::sqrt(-2.0 * libm::log(u)) * libm::cos(std::f64::consts::TAU * v)
 }
 
-/// Block bootstrap by night, each replicate also drawing surroundings, volume and the method's own error.
-fn interval(fitted: &Fit, data: &[Observation], room_spread_k: f64, seed: u64) -> (f64, f64, f64) {
+/// Standard deviation of ln(coefficient) that the geometry leaves.
+fn method_spread(probes: usize, zone_share: f64) -> f64 {
+    let geometry = match probes {
+        0..=2 => TWO_PROBES_SPREAD,
+        3 => THREE_PROBES_SPREAD,
+        _ => METHOD_SPREAD,
+    };
+    let zone = if zone_share < SMALL_ZONE { SMALL_ZONE_SPREAD } else { 0.0 };
+    libm::hypot(geometry, zone)
+}
+
+/// Block bootstrap by night, each replicate also drawing surroundings, volume, probe calibration and the method's own error.
+fn interval(
+    fitted: &Fit,
+    data: &[Observation],
+    rooms: &Rooms<'_>,
+    method_spread: f64,
+    seed: u64,
+) -> (f64, f64, f64) {
     let clean = clean_probabilities(fitted, data);
     let mut blocks: Vec<(f64, f64)> = Vec::new();
     let mut day = None;
@@ -160,9 +170,11 @@ fn interval(fitted: &Fit, data: &[Observation], room_spread_k: f64, seed: u64) -
                 a += pick.0;
                 b += pick.1;
             }
-            let surroundings = (lift_k / (lift_k + room_spread_k * normal(&mut rng)).max(1.0)).min(3.0);
+            let (pick, size) = (rng.random::<f64>(), normal(&mut rng));
+            let colder_k = -rooms.offset_k(pick, size) + PROBE_SPREAD_K * normal(&mut rng);
+            let surroundings = (lift_k / (lift_k + colder_k).max(1.0)).min(3.0);
             let volume = 1.0 + VOLUME_SPREAD * normal(&mut rng);
-            let method = 1.0 + METHOD_SPREAD * normal(&mut rng);
+            let method = 1.0 + method_spread * normal(&mut rng);
             fitted.w_per_k * (a / b / whole) * surroundings * volume * method
         })
         .collect();

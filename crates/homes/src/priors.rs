@@ -6,7 +6,7 @@ use drawoff_contract::Day;
 use drawoff_contract::daybook::{DayNote, SpellNote};
 
 use crate::reading::HomeNotes;
-use crate::robust::{median, quantile};
+use crate::robust::{median, quantile, scatter};
 
 /// Surroundings where nobody measures any: common practice, no source.
 const ASSUMED_SURROUNDINGS_DEGC: f64 = 18.0;
@@ -16,6 +16,9 @@ const ASSUMED_SPREAD_K: f64 = 3.0;
 const MEASURED_SPREAD_K: f64 = 0.4;
 /// Fewer measured homes than this say nothing of the rest.
 const LEAST_MEASURED: usize = 3;
+/// From this many measured homes on their own distribution is drawn from, each blurred by the kernel, K.
+const ENOUGH_FOR_TAILS: usize = 8;
+const KERNEL_K: f64 = 0.6;
 /// Cold feed where no home shows one: the mean of the mains table of the national calculation procedure (SAP 10.2, J1).
 const ASSUMED_COLD_DEGC: f64 = 13.0;
 /// The lowest of a week of noisy readings lies below the feed by about this, K.
@@ -30,7 +33,12 @@ const COLD_REACH_K: (f64, f64) = (4.0, 2.5);
 pub struct FleetPriors {
     rooms: BTreeMap<Day, Vec<f64>>,
     room_spread_k: f64,
+    /// How far each measured home's surroundings lie from what is said of unmeasured ones, K, in order.
+    room_offsets_k: Vec<f64>,
+    /// Median home less the mean of all, K: a few lofts must not cool the rest.
+    room_shift_k: f64,
     measured_homes: usize,
+    last_day: Option<Day>,
     cold: BTreeMap<Day, f64>,
 }
 
@@ -46,6 +54,19 @@ pub struct Rooms<'a> {
 }
 
 impl Rooms<'_> {
+    /// A draw of how far the true surroundings lie from these, K: `pick` is uniform in 0 to 1, `size` standard normal.
+    ///
+    /// Between homes it follows the measured ones, whose tails (lofts, garages) no normal law has; else it is normal.
+    #[must_use]
+    pub(crate) fn offset_k(&self, pick: f64, size: f64) -> f64 {
+        let offsets = &self.priors.room_offsets_k;
+        if self.source != "fleet" || offsets.len() < ENOUGH_FOR_TAILS {
+            return self.spread_k * size;
+        }
+        let at = ((pick * offsets.len() as f64) as usize).min(offsets.len() - 1);
+        offsets[at] + KERNEL_K * size
+    }
+
     /// Surroundings during an idle segment, degC.
     #[must_use]
     pub fn of_spell(&self, spell: &SpellNote) -> f64 {
@@ -66,9 +87,19 @@ impl Rooms<'_> {
         }
         self.priors.rooms.get(&day).map_or(ASSUMED_SURROUNDINGS_DEGC, |hours| {
             let known: Vec<f64> = hours.iter().copied().filter(|v| !v.is_nan()).collect();
-            known.iter().sum::<f64>() / known.len() as f64
+            known.iter().sum::<f64>() / known.len() as f64 + self.priors.room_shift_k
         })
     }
+}
+
+/// Spread between homes, K: of the body where enough are measured, since draws follow the tails themselves.
+fn spread_k(offsets: &[f64]) -> f64 {
+    if offsets.len() >= ENOUGH_FOR_TAILS {
+        return scatter(offsets);
+    }
+    let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
+    (offsets.iter().map(|o| (o - mean) * (o - mean)).sum::<f64>() / (offsets.len() as f64 - 1.0).max(1.0))
+        .sqrt()
 }
 
 /// Lowest reading of any probe within three days either side: that of the lowest one that reports.
@@ -114,7 +145,10 @@ impl FleetPriors {
         let mut priors = Self {
             rooms: if enough { rooms } else { BTreeMap::new() },
             room_spread_k: ASSUMED_SPREAD_K,
+            room_offsets_k: Vec::new(),
+            room_shift_k: 0.0,
             measured_homes: measured.len(),
+            last_day: homes.iter().filter_map(|h| h.days.last()).map(|d| d.day).max(),
             // Most homes draw enough in a week to bring the feed up to their lowest probe; few read below it.
             cold: lows
                 .into_iter()
@@ -125,13 +159,18 @@ impl FleetPriors {
                 .collect(),
         };
         if enough {
-            priors.room_spread_k = priors.spread_between(&measured).max(0.5);
+            let offsets = priors.offsets_k(&measured);
+            priors.room_shift_k = median(&offsets);
+            priors.room_offsets_k = offsets.iter().map(|o| o - priors.room_shift_k).collect();
+            priors.room_offsets_k.sort_by(f64::total_cmp);
+            priors.room_spread_k = spread_k(&offsets).max(0.5);
         }
         priors
     }
 
-    fn spread_between(&self, measured: &[&HomeNotes<'_>]) -> f64 {
-        let offsets: Vec<f64> = measured
+    /// Mean surroundings of each measured home less the fleet's of the same days, K.
+    fn offsets_k(&self, measured: &[&HomeNotes<'_>]) -> Vec<f64> {
+        measured
             .iter()
             .map(|home| {
                 let differences: Vec<f64> = home
@@ -145,10 +184,12 @@ impl FleetPriors {
                     .collect();
                 differences.iter().sum::<f64>() / differences.len() as f64
             })
-            .collect();
-        let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
-        (offsets.iter().map(|o| (o - mean) * (o - mean)).sum::<f64>() / (offsets.len() as f64 - 1.0).max(1.0))
-            .sqrt()
+            .collect()
+    }
+
+    /// Last local day that any home of the fleet has.
+    pub(crate) fn last_day(&self) -> Option<Day> {
+        self.last_day
     }
 
     /// Surroundings of a home: its own where measured, else the fleet's mean, else an assumption.

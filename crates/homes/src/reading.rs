@@ -9,9 +9,13 @@ use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
 use crate::days::{Balance, Days, read_days};
+use crate::long_run::long_run;
 use crate::loss::{Loss, standing_loss};
+use crate::mean_profile::{Means, means};
 use crate::priors::FleetPriors;
 use crate::robust::median;
+use crate::verdicts::{Findings, verdicts};
+use crate::zone::{ZoneSetup, reading_step_k};
 
 /// Loss assumed for the balance where none can be read or is declared; the same as the daybook's.
 const ASSUMED_LOSS_W_PER_K: f64 = 1.6;
@@ -76,27 +80,46 @@ pub fn read_home(
     let spells: Vec<&SpellNote> = notes.spells.iter().collect();
     let loss = standing_loss(
         &spells,
-        &cylinder.probe_heights,
-        shape,
-        capacity,
-        &rooms,
-        sound,
+        ZoneSetup {
+            heights: &cylinder.probe_heights,
+            shape,
+            capacity_wh_per_k: capacity,
+            rooms: &rooms,
+            sound,
+            step_k: reading_step_k(notes.days),
+        },
         seed(settings.seed, home, "standing loss"),
     );
     let room_degc: Vec<f64> = notes.days.iter().map(|d| rooms.of_day(d.day)).collect();
-    let lifts: Vec<(f64, f64)> = notes
+    let cold_degc = priors.cold_feed(notes.days);
+    let means: Vec<Option<Means>> = notes
         .days
         .iter()
+        .zip(&cold_degc)
+        .map(|(day, cold)| day_means(cylinder, day, sound, *cold, shape))
+        .collect();
+    let volume_degc: Vec<f64> = means.iter().map(|m| m.map_or(f64::NAN, |m| m.volume_degc)).collect();
+    let lifts: Vec<(f64, f64)> = means
+        .iter()
         .zip(&room_degc)
-        .filter_map(|(d, room)| Some((d.skin_degc? - room, d.mean_degc? - room)))
+        .filter_map(|(m, room)| m.map(|m| (m.skin_degc - room, m.volume_degc - room)))
         .collect();
     let (skin_lift, mean_lift) = mean_pair(&lifts);
     // Against the volume mean the coefficient is that of the skin times what the skin feels over what the mean says.
-    let felt = if mean_lift > 3.0 { (skin_lift / mean_lift).clamp(0.7, 1.3) } else { 1.0 };
+    let felt = felt(skin_lift, mean_lift);
+    // The balance runs on the straight-line mean of the daybook, so its coefficient is against that one.
+    let (_, plain_lift) = mean_pair(
+        &notes
+            .days
+            .iter()
+            .zip(&room_degc)
+            .filter_map(|(d, r)| Some((0.0, d.mean_degc? - r)))
+            .collect::<Vec<_>>(),
+    );
     let declared = cylinder.declared_loss_w_per_k;
-    let balance_w_per_k =
-        loss.as_ref().map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * felt);
-    let cold_degc = priors.cold_feed(notes.days);
+    let balance_w_per_k = loss
+        .as_ref()
+        .map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * self::felt(skin_lift, plain_lift));
     let draws: Vec<&DrawNote> = notes.draws.iter().collect();
     let days = read_days(
         home,
@@ -111,26 +134,37 @@ pub fn read_home(
             zone: cylinder.zone,
         },
     );
-    let mut verdicts = Vec::new();
-    if loss.is_none() {
-        verdicts.push("standing_loss.too_few_idle_segments");
-    }
-    if rooms.source != "measured" {
-        verdicts.push("surroundings.not_measured");
-    }
-    let good: Vec<_> = days.rows.iter().filter(|d| d.energy_kwh.is_some()).collect();
-    if good.is_empty() {
-        verdicts.push("use.no_good_day");
-    }
+    let good = days.rows.iter().filter(|d| d.energy_kwh.is_some()).count();
+    let volume_w_per_k = loss.as_ref().map(|l| (l.w_per_k * felt, l.p05 * felt, l.p95 * felt));
+    let long_run = long_run(notes, &rooms, &volume_degc, seed(settings.seed, home, "long run"));
+    let verdicts = verdicts(&Findings {
+        notes,
+        priors,
+        loss: loss.as_ref(),
+        long_run,
+        rooms_source: rooms.source,
+        room_degc: &room_degc,
+        sound,
+        good_days: good,
+        volume_w_per_k,
+    });
     let mean = |pick: &dyn Fn(&drawoff_contract::results::DayRow) -> Option<f64>| {
         let known: Vec<f64> = days.rows.iter().filter_map(pick).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
     };
     let row = HomeRow {
         home: home.clone(),
-        standing_loss_w_per_k: loss.as_ref().map(|l| l.w_per_k * felt),
-        standing_loss_w_per_k_p05: loss.as_ref().map(|l| l.p05 * felt),
-        standing_loss_w_per_k_p95: loss.as_ref().map(|l| l.p95 * felt),
+        standing_loss_w_per_k: volume_w_per_k.map(|w| w.0),
+        standing_loss_w_per_k_p05: volume_w_per_k.map(|w| w.1),
+        standing_loss_w_per_k_p95: volume_w_per_k.map(|w| w.2),
+        // The fleet's part is filled in by `shrink::report_fleet` once all homes are read.
+        standing_loss_reported_w_per_k: volume_w_per_k.map(|w| w.0),
+        standing_loss_reported_w_per_k_p05: volume_w_per_k.map(|w| w.1),
+        standing_loss_reported_w_per_k_p95: volume_w_per_k.map(|w| w.2),
+        standing_loss_z: None,
+        long_run_w_per_k: long_run.map(|l| l.w_per_k),
+        long_run_w_per_k_p05: long_run.map(|l| l.p05),
+        long_run_w_per_k_p95: long_run.map(|l| l.p95),
         surroundings_degc: (!room_degc.is_empty())
             .then(|| room_degc.iter().sum::<f64>() / room_degc.len() as f64),
         surroundings_source: rooms.source.to_owned(),
@@ -161,13 +195,38 @@ pub fn read_home(
         weekday_draw_by_hour: days.weekday_kwh_by_hour.clone(),
         weekend_draw_by_hour: days.weekend_kwh_by_hour.clone(),
         habit_group: None,
-        good_days: i64::try_from(good.len()).unwrap_or(i64::MAX),
+        good_days: i64::try_from(good).unwrap_or(i64::MAX),
         idle_segments: loss.as_ref().map_or(0, |l| i64::try_from(l.segments).unwrap_or(i64::MAX)),
         verdicts: verdicts.join(", "),
     };
     let room_spread_k = rooms.spread_k;
     let fleet_cold_degc = priors.fleet_cold_feed(notes.days);
     HomeReading { row, days, loss, balance_w_per_k, cold_degc, fleet_cold_degc, room_degc, room_spread_k }
+}
+
+/// Volume and skin mean of a day over its sound probes; `None` without any.
+fn day_means(
+    cylinder: &Cylinder,
+    day: &DayNote,
+    sound: &[bool],
+    cold_degc: f64,
+    shape: Shape,
+) -> Option<Means> {
+    let lowest_element = cylinder.elements.iter().map(|e| e.height).reduce(f64::min).unwrap_or(0.0);
+    let probes: Vec<(f64, f64)> = cylinder
+        .probe_heights
+        .iter()
+        .zip(&day.probe_mean_degc)
+        .zip(sound)
+        .filter(|((_, degc), sound)| **sound && !degc.is_nan())
+        .map(|((height, degc), _)| (*height, f64::from(*degc)))
+        .collect();
+    means(&probes, cold_degc, lowest_element, shape)
+}
+
+/// What the skin feels over what a mean says; 1 near the surroundings, where neither can be told.
+fn felt(skin_lift_k: f64, mean_lift_k: f64) -> f64 {
+    if mean_lift_k > 3.0 { (skin_lift_k / mean_lift_k).clamp(0.7, 1.3) } else { 1.0 }
 }
 
 fn mean_pair(pairs: &[(f64, f64)]) -> (f64, f64) {

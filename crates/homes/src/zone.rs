@@ -4,72 +4,192 @@
 //! zone's cooling gives the loss even where the rest of the cylinder is stirred. Its share of the skin turns it into the
 //! loss of the whole cylinder.
 
-use drawoff_contract::daybook::SpellNote;
+use drawoff_contract::daybook::{DayNote, SpellNote};
 use drawoff_tank::shape::Shape;
 
+use crate::loss::{LEAST_NIGHTS, LEAST_SEGMENTS};
 use crate::mixture::Observation;
 use crate::priors::Rooms;
+use crate::robust::{median, quantile};
 
 /// Probes no further below the top probe than this, at both ends of the segment, belong to the zone. Wider, and
 /// draw-offs lift slightly cooler water past the probes; narrower, and probe calibration splits a uniform zone.
 const ZONE_K: f64 = 0.8;
+/// Rounded readings of one temperature differ by up to a step; their means over a segment by this part of it.
+const ZONE_STEPS: f64 = 0.6;
 /// Below this lift over the surroundings the loss is too small to read.
 const LEAST_LIFT_K: f64 = 8.0;
+/// A lowest probe above this volume fraction does not tell whether the base is as hot as it.
+const BASE_HEIGHT: f64 = 0.15;
+/// Readings in steps above this are read over long runs, since a segment falls by less than a step.
+const COARSE_K: f64 = 0.3;
+/// Hours of a run for each kelvin of step, at most; and the part of it that a run must reach.
+const RUN_H_PER_K: f64 = 8.0;
+const LEAST_RUN: f64 = 0.5;
+/// In steps above this a single segment says nothing at all.
+const VERY_COARSE_K: f64 = 0.7;
+/// Heat that leaves a segment beyond the home's quietest, W: more than this is a draw-off, and the mixture need not see it.
+const DRAWN_W: f64 = 60.0;
+/// Segments whose quiet part alone suffices.
+const ENOUGH_QUIET: usize = 24;
+const ENOUGH_NIGHTS: usize = 8;
 
-/// Observations from the idle segments of a home. `sound` says which probes may be used.
-pub(crate) fn observations(
-    spells: &[&SpellNote],
-    heights: &[f64],
-    shape: Shape,
-    capacity_wh_per_k: f64,
-    rooms: &Rooms,
-    sound: &[bool],
-) -> Vec<Observation> {
-    spells
-        .iter()
-        .filter(|s| s.kind == "idle")
-        .filter_map(|s| observation(s, heights, shape, capacity_wh_per_k, rooms, sound))
-        .collect()
+/// What the zone of a home is read with.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ZoneSetup<'a> {
+    /// Probe heights, volume fractions, top first.
+    pub heights: &'a [f64],
+    /// Outer shape.
+    pub shape: Shape,
+    /// Heat capacity of the stored water, Wh/K.
+    pub capacity_wh_per_k: f64,
+    /// Surroundings.
+    pub rooms: &'a Rooms<'a>,
+    /// Which probes may be used.
+    pub sound: &'a [bool],
+    /// Step of the readings, K.
+    pub step_k: f64,
 }
 
-fn observation(
-    spell: &SpellNote,
-    heights: &[f64],
-    shape: Shape,
-    capacity_wh_per_k: f64,
-    rooms: &Rooms,
-    sound: &[bool],
-) -> Option<Observation> {
-    let hours = (spell.end.0 - spell.start.0) as f64 / 3_600_000.0;
+/// Step in which the probes report, K: median over the probes of the least difference between their daily extremes; 0 of none.
+pub(crate) fn reading_step_k(days: &[DayNote]) -> f64 {
+    let probes = days.iter().map(|d| d.probe_min_degc.len()).max().unwrap_or(0);
+    let least: Vec<f64> = (0..probes)
+        .map(|p| {
+            let mut values: Vec<f64> = days
+                .iter()
+                .flat_map(|d| [d.probe_min_degc.get(p), d.probe_max_degc.get(p)])
+                .flatten()
+                .map(|v| f64::from(*v))
+                .filter(|v| !v.is_nan())
+                .collect();
+            values.sort_by(f64::total_cmp);
+            values.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 1e-3).fold(f64::INFINITY, f64::min)
+        })
+        .filter(|v| v.is_finite())
+        .collect();
+    if least.is_empty() { 0.0 } else { median(&least).min(1.0) }
+}
+
+/// Observations from the idle segments of a home: of the quiet ones where there are enough, else of all.
+pub(crate) fn observations(spells: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
+    let idle: Vec<&SpellNote> = spells.iter().copied().filter(|s| s.kind == "idle").collect();
+    let all = read(&idle, setup);
+    let out: Vec<f64> = idle.iter().filter_map(|s| s.net_out_w).collect();
+    let limit = DRAWN_W + quantile(&out, 0.1).max(0.0);
+    let quiet: Vec<&SpellNote> =
+        idle.iter().copied().filter(|s| s.net_out_w.is_none_or(|w| w <= limit)).collect();
+    let quiet = read(&quiet, setup);
+    let enough = quiet.len() >= ENOUGH_QUIET && nights(&quiet) >= ENOUGH_NIGHTS.max(nights(&all) * 2 / 3);
+    if enough { quiet } else { all }
+}
+
+/// Number of nights, of observations in order of time.
+pub(crate) fn nights(data: &[Observation]) -> usize {
+    let mut days: Vec<i32> = data.iter().map(|o| o.day).collect();
+    days.dedup();
+    days.len()
+}
+
+fn read(idle: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
+    let single = || idle.iter().filter_map(|s| observation(std::slice::from_ref(s), setup)).collect();
+    if setup.step_k <= COARSE_K {
+        return single();
+    }
+    let runs = read_runs(idle, setup);
+    let enough = runs.len() >= LEAST_SEGMENTS && nights(&runs) >= LEAST_NIGHTS;
+    if enough || setup.step_k > VERY_COARSE_K { runs } else { single() }
+}
+
+/// Observations over runs of segments, long enough for the water to fall by more than a step.
+fn read_runs(idle: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
+    let longest_h = RUN_H_PER_K * setup.step_k;
+    let mut out = Vec::new();
+    let mut first = 0;
+    for k in 0..idle.len() {
+        let goes_on = idle.get(k + 1).is_some_and(|next| {
+            // One interval may lie between two segments.
+            next.start.0 - idle[k].end.0 <= 1_800_000 && hours(idle[first].start.0, next.end.0) <= longest_h
+        });
+        if goes_on {
+            continue;
+        }
+        if hours(idle[first].start.0, idle[k].end.0) >= LEAST_RUN * longest_h {
+            out.extend(observation(&idle[first..=k], setup));
+        }
+        first = k + 1;
+    }
+    out
+}
+
+fn hours(from_ms: i64, to_ms: i64) -> f64 {
+    (to_ms - from_ms) as f64 / 3_600_000.0
+}
+
+/// Level and least-squares slope of a probe over a run of segments, from those of each.
+fn line(run: &[&SpellNote], p: usize) -> (f64, f64) {
+    let length: f64 = run.iter().map(|s| hours(s.start.0, s.end.0)).sum();
+    let middle = |s: &SpellNote| hours(run[0].start.0, i64::midpoint(s.start.0, s.end.0));
+    let mean = |of: &dyn Fn(&SpellNote) -> f64| {
+        run.iter().map(|s| hours(s.start.0, s.end.0) * of(s)).sum::<f64>() / length
+    };
+    let level = mean(&|s| f64::from(s.level_degc[p]));
+    let centre = mean(&middle);
+    let (mut sxy, mut sxx) = (0.0, 0.0);
+    for s in run {
+        let (h, x) = (hours(s.start.0, s.end.0), middle(s) - centre);
+        let within = h * h * h / 12.0;
+        sxy += h * x * (f64::from(s.level_degc[p]) - level) + within * f64::from(s.slope_or_stop[p]);
+        sxx += h * x * x + within;
+    }
+    (level, sxy / sxx)
+}
+
+fn observation(run: &[&SpellNote], setup: ZoneSetup<'_>) -> Option<Observation> {
+    let (start_ms, end_ms) = (run.first()?.start.0, run.last()?.end.0);
+    let length = hours(start_ms, end_ms);
+    let heights = setup.heights;
     let usable: Vec<usize> = (0..heights.len())
         .filter(|&p| {
-            sound.get(p).copied().unwrap_or(false)
-                && spell.level_degc.get(p).is_some_and(|v| !v.is_nan())
-                && spell.slope_or_stop.get(p).is_some_and(|v| !v.is_nan())
+            let known = |s: &&SpellNote| {
+                s.level_degc.get(p).is_some_and(|v| !v.is_nan())
+                    && s.slope_or_stop.get(p).is_some_and(|v| !v.is_nan())
+            };
+            setup.sound.get(p).copied().unwrap_or(false) && run.iter().all(known)
         })
         .collect();
-    let at = |p: usize, side: f64| {
-        f64::from(spell.level_degc[p]) + side * 0.5 * hours * f64::from(spell.slope_or_stop[p])
+    let lines: Vec<(f64, f64)> = usable.iter().map(|&p| line(run, p)).collect();
+    let (top_level, top_slope) = *lines.first()?;
+    let reach = ZONE_K + ZONE_STEPS * if setup.step_k > COARSE_K { setup.step_k } else { 0.0 };
+    let in_zone = |(level, slope): &(f64, f64)| {
+        [-0.5, 0.5].iter().all(|side| top_level - level + side * length * (top_slope - slope) < reach)
     };
-    let top = *usable.first()?;
-    let in_zone = |p: usize| [-1.0, 1.0].iter().all(|&side| at(top, side) - at(p, side) < ZONE_K);
-    let zone = usable.iter().take_while(|&&p| in_zone(p)).count();
+    let zone = lines.iter().take_while(|l| in_zone(l)).count();
     if zone < 2 {
         return None;
     }
     // The lowest probe of the zone stands at the border, where the front below already cools it.
-    let inner = if zone >= 3 { zone - 1 } else { zone };
-    let level = usable[..inner].iter().map(|&p| f64::from(spell.level_degc[p])).sum::<f64>() / inner as f64;
-    let slope =
-        usable[..inner].iter().map(|&p| f64::from(spell.slope_or_stop[p])).sum::<f64>() / inner as f64;
-    // The zone is known to reach down to its lowest probe; below that the front begins somewhere before the next.
-    let share = if zone == usable.len() { 1.0 } else { 1.0 - heights[usable[zone - 1]] };
-    let lift_k = level - rooms.of_spell(spell);
+    let inner = &lines[..zone - 1];
+    let level = inner.iter().map(|l| l.0).sum::<f64>() / inner.len() as f64;
+    let slope = inner.iter().map(|l| l.1).sum::<f64>() / inner.len() as f64;
+    let lift_k = level - run.iter().map(|s| setup.rooms.of_spell(s)).sum::<f64>() / run.len() as f64;
+    let share = zone_share(heights[usable[zone - 1]], zone == usable.len());
     (lift_k >= LEAST_LIFT_K).then(|| Observation {
-        loss_w: -capacity_wh_per_k * slope / shape.top_zone_excess(share),
+        loss_w: -setup.capacity_wh_per_k * slope / setup.shape.top_zone_excess(share),
         lift_k,
         share,
-        day: spell.day.0,
-        at_ms: i64::midpoint(spell.start.0, spell.end.0),
+        day: run[0].day.0,
+        at_ms: i64::midpoint(start_ms, end_ms),
     })
+}
+
+/// Share of the volume in a zone that is known to reach down to `lowest`.
+fn zone_share(lowest: f64, whole: bool) -> f64 {
+    match whole {
+        // Below it the front begins somewhere before the next probe.
+        false => 1.0 - lowest,
+        true if lowest <= BASE_HEIGHT => 1.0,
+        // Nobody sees the base: the zone ends half way down to it.
+        true => 1.0 - lowest / 2.0,
+    }
 }

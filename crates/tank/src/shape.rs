@@ -191,6 +191,18 @@ impl Shape {
         ((side * share + ends) / share) / (side + 2.0 * end)
     }
 
+    /// Share of the skin that one flat end is.
+    ///
+    /// ```
+    /// let shape = drawoff_tank::shape::Shape { diameter_m: 0.5, height_m: 1.0 };
+    /// assert!((shape.end_share() - 0.1).abs() < 1e-12); // 0.0625 / (0.5 + 2 * 0.0625)
+    /// ```
+    #[must_use]
+    pub fn end_share(self) -> f64 {
+        let (side, end) = self.areas();
+        end / (side + 2.0 * end)
+    }
+
     /// Side and one end of the flat form, both divided by pi, m2.
     fn areas(self) -> (f64, f64) {
         (self.height_m * self.diameter_m, self.diameter_m * self.diameter_m / 4.0)
