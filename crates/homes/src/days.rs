@@ -121,6 +121,9 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
                     end: draw.end,
                     litres: l,
                     energy_kwh: draw.energy_kwh,
+                    class_small: None,
+                    class_shower: None,
+                    class_bath: None,
                 });
             }
             next_draw += 1;

@@ -9,7 +9,7 @@ use drawoff_contract::Day;
 use drawoff_contract::habit_tables::{DayType, HabitRow};
 
 use super::history::History;
-use super::sample::{Amount, Sample, weighted_quantile};
+use super::sample::{Amount, Sample};
 use super::shapes::{Shape, cell};
 
 /// Hours ahead.
@@ -183,13 +183,29 @@ pub(crate) fn home_levels(demand: &Demand, pool: &Levels) -> Levels {
         .collect()
 }
 
+/// Steps in which levels are told apart when many are weighed.
+const LEVEL_STEPS: usize = 2000;
+
 fn covering(homes: &[&Demand], weigh: impl Fn(&Standing) -> f64) -> Levels {
     (0..AHEAD_H.len())
         .map(|a| {
             rising(std::array::from_fn(|l| {
-                let standings = homes.iter().flat_map(|d| &d.standings[a][l]);
-                let mut all: Vec<(f64, f64)> = standings.map(|s| (s.level, weigh(s))).collect();
-                if all.is_empty() { LEVELS[l] } else { weighted_quantile(&mut all, LEVELS[l]) }
+                // Sums by step instead of a sorted list: a fleet has millions of standings.
+                let (mut sums, mut total) = (vec![0.0; LEVEL_STEPS + 1], 0.0);
+                for s in homes.iter().flat_map(|d| &d.standings[a][l]) {
+                    let weight = weigh(s);
+                    sums[(s.level * LEVEL_STEPS as f64).ceil() as usize] += weight;
+                    total += weight;
+                }
+                let mut sum = 0.0;
+                let reached = sums.iter().position(|w| {
+                    sum += w;
+                    sum >= LEVELS[l] * total * (1.0 - 1e-12)
+                });
+                match reached {
+                    Some(step) if total > 0.0 => step as f64 / LEVEL_STEPS as f64,
+                    _ => LEVELS[l],
+                }
             }))
         })
         .collect()

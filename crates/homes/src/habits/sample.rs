@@ -61,20 +61,6 @@ impl Sample {
     }
 }
 
-/// Quantile of weighted numbers, the smallest that has at least `level` of the weight at or below it; NaN of none.
-pub(crate) fn weighted_quantile(values: &mut [(f64, f64)], level: f64) -> f64 {
-    values.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let total: f64 = values.iter().map(|v| v.1).sum();
-    let mut sum = 0.0;
-    for (value, weight) in values.iter() {
-        sum += weight;
-        if sum >= level * total * (1.0 - 1e-12) {
-            return *value;
-        }
-    }
-    values.last().map_or(f64::NAN, |v| v.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -103,12 +89,5 @@ mod tests {
         assert_eq!(s.standing([2.0, 0.5], 10), Some([1.0, 0.0]));
         assert_eq!(s.standing([1.5, 3.0], 1), Some([0.0, 1.0]));
         assert_eq!(sample(&[1.0]).standing([1.0, 0.0], 0), None);
-    }
-
-    #[test]
-    fn weights_count() {
-        assert_eq!(weighted_quantile(&mut [(1.0, 1.0), (2.0, 3.0)], 0.25), 1.0);
-        assert_eq!(weighted_quantile(&mut [(1.0, 1.0), (2.0, 3.0)], 0.26), 2.0);
-        assert!(weighted_quantile(&mut [], 0.5).is_nan());
     }
 }
