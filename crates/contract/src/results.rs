@@ -96,7 +96,7 @@ table! {
         litres: f64, "l";
         /// Heat drawn above the cold feed.
         energy_kwh: f64, "kWh";
-        /// Probability of a small use: below 6 l of water at 40 degC. Rows of 15 min cadence are intervals with draw-offs. Null without heat.
+        /// Probability, given that water was drawn, of a small use: below 6 l at 40 degC. From 15 min cadence on a row is an interval with draw-offs. Null without heat.
         class_small: Option<f64>, "";
         /// Probability of a shower-like use: 6 to 60 l at 40 degC, most above 20.
         class_shower: Option<f64>, "";

@@ -11,6 +11,9 @@
 
 mod mixture;
 
+use std::collections::BTreeSet;
+
+use drawoff_contract::Utc;
 use drawoff_contract::local::minute_of_day;
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
@@ -86,6 +89,7 @@ fn is_coarse(notes: HomeNotes<'_>) -> bool {
 /// Litres at 40 degC, length and hour of each draw-off.
 fn points(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Vec<Option<Point>> {
     let mut day = 0;
+    let heating: BTreeSet<Utc> = notes.draws.iter().filter(|d| d.heating).map(|d| d.start).collect();
     reading
         .days
         .draws
@@ -102,7 +106,7 @@ fn points(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Vec<Opti
             }
             let minutes = (draw.end.0 - draw.start.0) as f64 / 60_000.0;
             let minute = f64::from(minute_of_day(notes.cylinder.zone, draw.start.0));
-            Some(Point::new(litres, minutes, minute / 60.0))
+            Some(Point::new(litres, minutes, minute / 60.0, heating.contains(&draw.start)))
         })
         .collect()
 }
@@ -134,7 +138,7 @@ mod tests {
     #[test]
     fn probabilities_sum_to_one_whatever_was_read() {
         let litres = [1e-9, 0.01, 0.5, 3.0, 6.0, 12.0, 30.0, 59.0, 61.0, 150.0, 1e4];
-        let points: Vec<Point> = litres.iter().map(|l| Point::new(*l, 5.0 + l / 8.0, 9.0)).collect();
+        let points: Vec<Point> = litres.iter().map(|l| Point::new(*l, 5.0 + l / 8.0, 9.0, false)).collect();
         for found in of(&points) {
             assert!((found.iter().sum::<f64>() - 1.0).abs() < 1e-12, "{found:?}");
             assert!(found.iter().all(|p| (0.0..=1.0).contains(p)), "{found:?}");
@@ -144,7 +148,7 @@ mod tests {
     #[test]
     fn clear_cases_are_clear_and_bounds_are_even() {
         let litres = [2.0, 2.5, 3.0, 30.0, 35.0, 40.0, 110.0, 120.0, 6.0, 60.0];
-        let points: Vec<Point> = litres.iter().map(|l| Point::new(*l, 5.0 + l / 8.0, 9.0)).collect();
+        let points: Vec<Point> = litres.iter().map(|l| Point::new(*l, 5.0 + l / 8.0, 9.0, false)).collect();
         let found = of(&points);
         assert!(found[0][0] > 0.95 && found[4][1] > 0.95 && found[7][2] > 0.95, "{found:?}");
         assert!((0.2..0.8).contains(&found[8][0]) && (0.2..0.8).contains(&found[9][2]), "{found:?}");

@@ -13,6 +13,8 @@ pub(crate) struct Tally {
     bins: [[(u64, f64, u64); 10]; 3],
     right: u64,
     all: u64,
+    /// Draw-offs in which no water was drawn at all.
+    ghosts: u64,
     /// Sums of expected and true numbers by class.
     counts: [(f64, f64); 3],
 }
@@ -41,11 +43,15 @@ impl Tally {
             let cadence_ms = notes.days.first().map_or(300_000.0, |d| d.cadence_min * 60_000.0) as i64;
             for (row, p) in reading.days.draws.iter().zip(&classes.of_draws) {
                 let Some(p) = p else { continue };
-                // What was drawn from an interval before the row to its end; nothing at all is a small use.
+                // What was drawn from an interval before the row to its end. Rows without water are the detection's, and counted apart.
                 let (from, to) = (row.start.0 - cadence_ms, row.end.0);
                 let first = true_home.draws.partition_point(|d| d.end_ms <= from + cadence_ms / 2);
                 let of_row = true_home.draws[first..].iter().take_while(|d| d.start_ms < to);
                 let litres: f64 = of_row.map(litres_at_40).filter(|l| l.is_finite()).sum();
+                if litres <= 0.0 {
+                    self.ghosts += 1;
+                    continue;
+                }
                 let class = usize::from(litres >= SMALL_BELOW_L) + usize::from(litres >= BATH_FROM_L);
                 self.all += 1;
                 let best = (0..3).max_by(|&a, &b| p[a].total_cmp(&p[b])).unwrap_or(0);

@@ -11,9 +11,9 @@ use super::segments::{Cut, LEAST_DAYS, cuts, normal_scores};
 
 /// Penalty of a change of level, in logarithms of the number of days: chance alone brings such a change at fewer than 5 homes in
 /// 100, of 60 days or of 120 (`power`).
-const LEVEL_PENALTY_LOGS: f64 = 1.9;
-/// The same of a change of hours, which has four figures a day to change.
-const HOURS_PENALTY_LOGS: f64 = 3.2;
+const LEVEL_PENALTY_LOGS: f64 = 2.05;
+/// What is added for a change of hours, which has four figures a day to change.
+const HOURS_PENALTY_MORE: f64 = 12.5;
 /// Homes that draw less than this a day have no level that could change, kWh.
 const LEAST_LEVEL_KWH: f64 = 0.3;
 /// Changes smaller than this share of the level are of no use to anybody.
@@ -28,10 +28,14 @@ fn kind(day: &HistoryDay) -> usize {
     usize::from(day.kind != DayType::Weekday)
 }
 
+fn penalty(days: usize) -> f64 {
+    LEVEL_PENALTY_LOGS * (days.max(1) as f64).ln()
+}
+
 /// Changes of level in a series of days with the energies of each, kWh.
 pub(crate) fn level_cuts(energies: &[f64], kinds: &[usize]) -> Vec<Cut> {
     let drawn: Vec<f64> = energies.iter().map(|e| e.max(0.0)).collect();
-    cuts(&[normal_scores(&drawn, kinds)], LEVEL_PENALTY_LOGS)
+    cuts(&[normal_scores(&drawn, kinds)], penalty(kinds.len()))
 }
 
 /// Changes of level of one home, oldest first. Days away and days not seen are left out of the series.
@@ -98,7 +102,7 @@ pub(crate) fn hour_cuts(days: &[[f64; 24]], kinds: &[usize]) -> Vec<Cut> {
             normal_scores(&days.iter().map(share).collect::<Vec<_>>(), kinds)
         })
         .collect();
-    cuts(&shares, HOURS_PENALTY_LOGS)
+    cuts(&shares, penalty(kinds.len()) + HOURS_PENALTY_MORE)
 }
 
 /// Changes of hours of one home, oldest first. Days away, days not seen whole and days without draws are left out.
@@ -145,15 +149,18 @@ mod tests {
 
     #[test]
     fn a_doubling_is_found_with_its_date() {
-        let mut near = 0;
+        let (mut near, mut alone) = (0, 0);
         for seed in 0..40 {
             let h = changed(90, 40, 2.0, seed);
             let found = changes(&h);
-            assert_eq!(found.len(), 1, "seed {seed}: {found:?}");
+            assert!(!found.is_empty(), "seed {seed}");
+            // Chance adds a second change at a few homes of a hundred.
+            alone += usize::from(found.len() == 1);
             assert!(found[0].score > 1.0 && found[0].after > 1.5 * found[0].before);
             near += usize::from((found[0].day.0 - h.days[40].day.0).abs() <= 3);
         }
         // The days of these homes scatter by half their mean, so that a few days at the edge fit either side.
+        assert!(alone >= 37, "{alone} of 40 with one change");
         assert!(near >= 34, "{near} of 40 dated within three days");
     }
 

@@ -147,9 +147,13 @@ mod tests {
 
     #[test]
     fn a_short_history_leans_on_its_fleet_and_still_holds() {
-        let mut homes = fleet(60, 90);
+        let mut homes = fleet(200, 90);
+        // Homes that joined a fortnight before the others are asked, and are asked for the week after.
         for h in homes.iter_mut().step_by(2) {
-            *h = h.until(21);
+            let (from, to) = (46, 67);
+            h.days = h.days[from..to].to_vec();
+            h.hours.retain(|x| (from..to).contains(&x.day));
+            h.hours.iter_mut().for_each(|x| x.day -= from);
         }
         let asked = vec![true; homes.len()];
         for ahead in of_histories(&homes, &asked, None) {

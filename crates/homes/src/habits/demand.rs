@@ -28,6 +28,10 @@ const SHAPE_DAYS: f64 = 2.0;
 const CALIBRATION_DAYS: f64 = 20.0;
 /// The pool's calibration goes by its last weeks: a day so long ago counts half.
 const POOL_HALF_LIFE_D: f64 = 14.0;
+/// A day is asked of days at least so far from it, because a forecast is asked for days that lie ahead of all that it knows:
+/// people's weeks are like the weeks beside them. (Of short histories at least a sixth of the days apart; the least is two, as
+/// the time ahead runs over midnight. Leaving out blocks: P. Burman, E. Chow and D. Nolan, Biometrika 81 (1994) 351-358, from memory.)
+const APART_D: usize = 7;
 /// Less than this is noise of the heat balance: such a quantile is not calibrated by, and reads as nothing drawn, kWh.
 pub(crate) const LEAST_DEMAND_KWH: f64 = 0.05;
 
@@ -89,6 +93,7 @@ impl Demand {
     /// Builds the samples of a home and asks each of its days where it stands among the others.
     pub(crate) fn new(history: &History, shape: &Shape, level_kwh: f64) -> Self {
         let weights = weights(history);
+        let apart = (history.days.len() / 6).clamp(2, APART_D);
         let (mut samples, mut standings) = (Vec::new(), Vec::new());
         for (a, ahead_h) in AHEAD_H.into_iter().enumerate() {
             let mut amounts: Vec<Vec<Amount>> =
@@ -106,7 +111,9 @@ impl Demand {
             let mut found: [Vec<Standing>; 4] = Default::default();
             for w in &windows {
                 let sample = &of_ahead[cell(w.kind, w.hour)];
-                let Some([level, idle]) = sample.standing([w.kwh, LEAST_DEMAND_KWH], w.day) else { continue };
+                let Some([level, idle]) = sample.standing([w.kwh, LEAST_DEMAND_KWH], w.day, apart) else {
+                    continue;
+                };
                 let standing = Standing { level, day: history.days[w.day].day, weight: weights[w.day] };
                 // Whether a quantile is above nothing is asked of the other days too: the day asked must not bring itself in.
                 for (list, _) in found.iter_mut().zip(LEVELS).filter(|(_, l)| idle <= *l) {

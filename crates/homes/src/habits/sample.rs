@@ -1,8 +1,5 @@
 //! Weighted samples of demand: a quantile, and where a value stands among the others.
 
-/// Days that lie so close to the day asked of are not independent of it: the time ahead runs over midnight.
-const NEIGHBOUR_DAYS: usize = 1;
-
 /// One amount that was drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Amount {
@@ -28,11 +25,12 @@ impl Sample {
         Self { amounts, total }
     }
 
-    /// Shares of the weight below each of two values, of all days but `day` and its neighbours; `None` when nothing is left.
-    pub(crate) fn standing(&self, kwh: [f64; 2], day: usize) -> Option<[f64; 2]> {
+    /// Shares of the weight below each of two values, of all days but `day` and those less than `apart` from it; `None` when nothing
+    /// is left.
+    pub(crate) fn standing(&self, kwh: [f64; 2], day: usize, apart: usize) -> Option<[f64; 2]> {
         let (mut below, mut all) = ([0.0; 2], 0.0);
         for amount in &self.amounts {
-            if amount.day.is_some_and(|d| d.abs_diff(day) <= NEIGHBOUR_DAYS) {
+            if amount.day.is_some_and(|d| d.abs_diff(day) < apart) {
                 continue;
             }
             all += amount.weight;
@@ -74,7 +72,7 @@ mod tests {
     fn quantile_and_standing_say_the_same() {
         let s = sample(&[3.0, 1.0, 2.0, 4.0, 5.0]);
         for kwh in [0.5, 1.5, 2.0, 3.5, 4.5] {
-            let [standing, _] = s.standing([kwh, 0.0], 1000).unwrap();
+            let [standing, _] = s.standing([kwh, 0.0], 1000, 2).unwrap();
             for level in [0.0, 0.1, 0.3, 0.5, 0.75, 0.9] {
                 assert_eq!(kwh <= s.quantile(level), standing <= level, "{kwh} {level}");
             }
@@ -86,8 +84,8 @@ mod tests {
     #[test]
     fn a_day_does_not_vouch_for_itself() {
         let s = sample(&[1.0, 2.0]);
-        assert_eq!(s.standing([2.0, 0.5], 10), Some([1.0, 0.0]));
-        assert_eq!(s.standing([1.5, 3.0], 1), Some([0.0, 1.0]));
-        assert_eq!(sample(&[1.0]).standing([1.0, 0.0], 0), None);
+        assert_eq!(s.standing([2.0, 0.5], 10, 2), Some([1.0, 0.0]));
+        assert_eq!(s.standing([1.5, 3.0], 1, 2), Some([0.0, 1.0]));
+        assert_eq!(sample(&[1.0]).standing([1.0, 0.0], 0, 2), None);
     }
 }

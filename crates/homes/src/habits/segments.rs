@@ -53,13 +53,12 @@ fn normal_quantile(share: f64) -> f64 {
 }
 
 /// Changes of series of normal scores, one series a figure, all of one length: exact minimum of the cost (squared distances to
-/// each stretch's mean, over the variance within levels) plus `penalty_logs` times the logarithm of the number of days a change.
-pub(crate) fn cuts(series: &[Vec<f64>], penalty_logs: f64) -> Vec<Cut> {
+/// each stretch's mean, over the variance within levels) plus `penalty` a change.
+pub(crate) fn cuts(series: &[Vec<f64>], penalty: f64) -> Vec<Cut> {
     let n = series.first().map_or(0, Vec::len);
     if n < 2 * LEAST_DAYS {
         return Vec::new();
     }
-    let penalty = penalty_logs * (n as f64).ln();
     // Variance about the best single change, so that a change does not hide itself in the scatter; of several, once more.
     let (single, _) = best_single(series);
     let costs = Costs::new(series, &[single]);
@@ -234,8 +233,8 @@ mod tests {
 
     #[test]
     fn series_without_scatter_and_short_ones_have_no_change() {
-        assert!(cuts(&scored(&[1.0; 60]), 1.9).is_empty());
+        assert!(cuts(&scored(&[1.0; 60]), 8.0).is_empty());
         assert!(cuts(&scored(&noise(27, 1)), 0.1).is_empty());
-        assert!(cuts(&[], 1.9).is_empty());
+        assert!(cuts(&[], 8.0).is_empty());
     }
 }
