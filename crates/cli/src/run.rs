@@ -299,6 +299,8 @@ fn write(
     folder.table(assessed.habits.rates)?;
     folder.table(assessed.habits.demand)?;
     folder.table(assessed.habits.changes)?;
+    folder.table(assessed.habits.hour_changes)?;
+    folder.table(assessed.habits.groups)?;
     folder.table(accounts.homes)?;
     folder.table(file_rows(gathered, &accounts.files))?;
     folder.table(evidence)?;

@@ -8,7 +8,7 @@ use drawoff_contract::{Account, Cylinder, Fault, HomeRows, Outcome};
 use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
-use drawoff_homes::groups::habit_groups;
+use drawoff_homes::classes::read_classes;
 use drawoff_homes::habits::{HabitInput, Habits, read_habits};
 use drawoff_homes::shrink::report_fleet;
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
@@ -92,20 +92,18 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
         })
         .collect();
     report_fleet(results.iter_mut().map(|(r, _)| r).zip(notes.iter().map(|n| n.cylinder)));
-    let patterns: Vec<Vec<f32>> = results
-        .iter()
-        .map(|(r, _)| [r.row.weekday_draw_by_hour.clone(), r.row.weekend_draw_by_hour.clone()].concat())
-        .collect();
-    let groups = habit_groups(&patterns, seed);
     let inputs: Vec<HabitInput<'_>> = notes
         .iter()
         .zip(&results)
-        .zip(&groups)
-        .map(|((notes, (reading, _)), group)| HabitInput { notes: *notes, reading, group: *group })
+        .map(|(notes, (reading, _))| HabitInput { notes: *notes, reading })
         .collect();
-    let habits = read_habits(&inputs);
+    let habits = read_habits(&inputs, seed);
+    let readings: Vec<(HomeNotes<'_>, &HomeReading)> = inputs.iter().map(|i| (i.notes, i.reading)).collect();
+    let classes = read_classes(&readings, water);
+    let groups = habits.group_of_home.clone();
     let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new(), habits };
-    for ((reading, findings), group) in results.into_iter().zip(groups) {
+    for (((mut reading, findings), group), classes) in results.into_iter().zip(groups).zip(classes) {
+        classes.write(&mut reading);
         out.homes.push(HomeRow { habit_group: group, ..reading.row.clone() });
         out.findings.extend(findings);
         out.readings.push(reading);

@@ -117,7 +117,52 @@ table! {
         before: f64, "kWh/d";
         /// Mean heat drawn on an occupied day until the next change, or the end.
         after: f64, "kWh/d";
-        /// Fall of twice the negative log-likelihood that the change brings, over the penalty that it had to beat: above 1.
+        /// Fall of the cost that the change brings, over the penalty that it had to beat: above 1.
         score: f64, "";
+    }
+}
+
+table! {
+    /// One row per home and day from which its draws lie at other hours for good; the level is left out of it.
+    HourChangeRow in "hour_changes" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// First local day of the new hours.
+        day: Day, "";
+        /// Share of a day's heat drawn in each local hour before, from the change before or the start.
+        before_by_hour: Vec<f32>, "";
+        /// Share of a day's heat drawn in each local hour after, until the next change or the end.
+        after_by_hour: Vec<f32>, "";
+        /// Fall of the cost that the change brings, over the penalty that it had to beat: above 1.
+        score: f64, "";
+    }
+}
+
+table! {
+    /// One row per group of homes whose days have a like shape; how much they draw is left out of it. The shape shown is that of
+    /// one real home, the medoid: the member with the least sum of squared distances to the others.
+    GroupRow in "habit_groups" {
+        /// Number of the group, as in homes: largest group first.
+        group: i64, "";
+        /// Homes in it.
+        homes: i64, "";
+        /// The home in its middle.
+        medoid_home: String, "";
+        /// Mean adjusted Rand index between the groups and those of resampled homes, for all groups together; null of one group.
+        stability: Option<f64>, "";
+        /// What limits the grouping: groups.too_few_homes, groups.no_stable_split, groups.fewer_than_four; empty when nothing does.
+        verdict: String, "";
+        /// Heat drawn a day that a quarter of its homes stay below: the level is an axis of its own.
+        energy_kwh_per_day_p25: f64, "kWh/d";
+        /// Median over its homes of the heat drawn a day.
+        energy_kwh_per_day_p50: f64, "kWh/d";
+        /// Heat drawn a day that a quarter of its homes exceed.
+        energy_kwh_per_day_p75: f64, "kWh/d";
+        /// Share of a weekday's heat that the medoid draws in each local hour.
+        weekday_by_hour: Vec<f32>, "";
+        /// The same of a Saturday.
+        saturday_by_hour: Vec<f32>, "";
+        /// The same of a Sunday; public holidays are not known.
+        sunday_by_hour: Vec<f32>, "";
     }
 }

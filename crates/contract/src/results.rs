@@ -58,6 +58,12 @@ table! {
         weekend_draw_by_hour: Vec<f32>, "kWh";
         /// Group of homes with a like shape of day; null when too few good days.
         habit_group: Option<i64>, "";
+        /// Small uses a day (less than 6 l at 40 degC) seen one by one; null without a good day.
+        small_draws_per_day: Option<f64>, "1/d";
+        /// Shower-like uses a day (6 to 60 l at 40 degC).
+        shower_draws_per_day: Option<f64>, "1/d";
+        /// Baths or several uses at once a day (more than 60 l at 40 degC).
+        bath_draws_per_day: Option<f64>, "1/d";
         /// Number of local days with at least 80 % of the expected rows.
         good_days: i64, "d";
         /// Number of idle segments behind the standing loss.
@@ -104,6 +110,12 @@ table! {
         litres: f64, "l";
         /// Heat drawn above the cold feed.
         energy_kwh: f64, "kWh";
+        /// Probability, given that water was drawn, of a small use: below 6 l at 40 degC. From 15 min cadence on a row is an interval with draw-offs. Null without heat.
+        class_small: Option<f64>, "";
+        /// Probability of a shower-like use: 6 to 60 l at 40 degC, most above 20.
+        class_shower: Option<f64>, "";
+        /// Probability of a bath or several uses at once: 60 l at 40 degC and more. The three sum to 1.
+        class_bath: Option<f64>, "";
     }
 }
 

@@ -122,6 +122,9 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
                     end: draw.end,
                     litres: draw.litres,
                     energy_kwh: kwh,
+                    class_small: None,
+                    class_shower: None,
+                    class_bath: None,
                 });
             }
             next_draw += 1;

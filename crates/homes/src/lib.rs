@@ -2,6 +2,7 @@
 //!
 //! Two passes: the fleet gives what a home cannot measure by itself (surroundings, cold feed), then each home is read alone.
 
+pub mod classes;
 pub mod days;
 pub mod groups;
 pub mod habits;

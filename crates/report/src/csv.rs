@@ -73,6 +73,9 @@ mod tests {
             end: Utc(300_000),
             litres: 12.5,
             energy_kwh: f64::NAN,
+            class_small: None,
+            class_shower: None,
+            class_bath: None,
         }
     }
 
@@ -80,7 +83,8 @@ mod tests {
     fn a_plain_row_is_plain() {
         assert_eq!(
             csv(vec![draw("H 1")]),
-            "home,start,end,litres,energy_kwh\r\nH 1,1970-01-01T00:00:00Z,1970-01-01T00:05:00Z,12.5,\r\n"
+            "home,start,end,litres,energy_kwh,class_small,class_shower,class_bath\r\n\
+             H 1,1970-01-01T00:00:00Z,1970-01-01T00:05:00Z,12.5,,,,\r\n"
         );
     }
 

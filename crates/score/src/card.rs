@@ -195,7 +195,16 @@ pub(crate) mod made_up {
     }
 
     pub(crate) fn draw_off(home: &str, start_ms: i64, end_ms: i64, litres: f64) -> DrawOffRow {
-        DrawOffRow { home: home.to_owned(), start: Utc(start_ms), end: Utc(end_ms), litres, energy_kwh: 0.0 }
+        DrawOffRow {
+            home: home.to_owned(),
+            start: Utc(start_ms),
+            end: Utc(end_ms),
+            litres,
+            energy_kwh: 0.0,
+            class_small: None,
+            class_shower: None,
+            class_bath: None,
+        }
     }
 
     pub(crate) fn finding(home: &str, fault: Fault, outcome: Outcome) -> FindingRow {

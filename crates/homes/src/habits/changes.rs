@@ -1,109 +1,44 @@
-//! Days on which a home's level of use changed for good: exact penalised search.
+//! Days on which a home's use changed for good: how much it draws, or at which hours.
 //!
-//! Cost of a stretch of days: twice the negative log-likelihood of a negative binomial with that stretch's mean and the home's
-//! own dispersion, so that the spread of busy homes is not a change. The search is exact with pruning: R. Killick,
-//! P. Fearnhead and I. A. Eckley, J. Am. Stat. Assoc. 107 (2012) 1590-1598, from memory.
+//! What the search can show, measured by `power` on days of the reference fleets' even homes drawn anew (see there): a change of
+//! level by 30 % in the middle of 60 days is found at about 6 homes in 10, in the middle of 120 days at 8 to 9 in 10; half of
+//! the changes found are dated within 3 days. More is not in the days: those of one home scatter by 45 % of their mean.
 
-use drawoff_contract::habit_tables::ChangeRow;
+use drawoff_contract::habit_tables::{ChangeRow, DayType, HourChangeRow};
 
 use super::history::{History, HistoryDay};
-use crate::robust::median;
+use super::segments::{Cut, LEAST_DAYS, cuts, normal_scores};
 
-/// A level lasts at least so many days that count.
-const LEAST_DAYS: usize = 14;
-/// Penalty of a change, in logarithms of the number of days.
-const PENALTY_LOGS: f64 = 3.0;
-/// Heat that counts as one: about one small draw (design choice), kWh.
-const UNIT_KWH: f64 = 0.25;
-/// A day beyond so many times the level around it is taken for so much: guests for a day are no change.
-const MOST_TIMES_LEVEL: f64 = 3.0;
+/// Penalty of a change of level, in logarithms of the number of days: chance alone brings such a change at fewer than 5 homes in
+/// 100, of 60 days or of 120 (`power`).
+const LEVEL_PENALTY_LOGS: f64 = 2.05;
+/// What is added for a change of hours, which has four figures a day to change.
+const HOURS_PENALTY_MORE: f64 = 12.5;
 /// Homes that draw less than this a day have no level that could change, kWh.
 const LEAST_LEVEL_KWH: f64 = 0.3;
 /// Changes smaller than this share of the level are of no use to anybody.
 const LEAST_CHANGE: f64 = 0.15;
-/// Least variance beyond a Poisson's, as a share of the squared mean: days of a home are never all alike.
-const LEAST_DISPERSION: f64 = 0.05;
+/// First hours of the parts of a day whose shares are watched: night, morning, day, evening.
+const PARTS: [usize; 4] = [0, 6, 11, 17];
+/// Changes of hours that move less than this share of the day's heat are of no use to anybody.
+const LEAST_MOVED: f64 = 0.1;
 
-/// Running sums of a series, for the cost of any stretch.
-struct Costs {
-    sums: Vec<f64>,
-    dispersion: f64,
+/// Weekdays, or Saturdays and Sundays: days that are ranked together.
+fn kind(day: &HistoryDay) -> usize {
+    usize::from(day.kind != DayType::Weekday)
 }
 
-impl Costs {
-    fn new(counts: &[f64]) -> Self {
-        let mut sum = 0.0;
-        let mut sums = vec![0.0];
-        for count in counts {
-            sum += count;
-            sums.push(sum);
-        }
-        Self { sums, dispersion: dispersion(counts) }
-    }
-
-    fn mean(&self, from: usize, to: usize) -> f64 {
-        (self.sums[to] - self.sums[from]) / (to - from) as f64
-    }
-
-    /// Twice the negative log-likelihood, without the terms that no cut changes.
-    fn of(&self, from: usize, to: usize) -> f64 {
-        let (n, mean, size) = ((to - from) as f64, self.mean(from, to), 1.0 / self.dispersion);
-        let total = n * mean;
-        let drawn = if total > 0.0 { total * (mean / (mean + size)).ln() } else { 0.0 };
-        -2.0 * (drawn - n * size * (1.0 + mean / size).ln())
-    }
+fn penalty(days: usize) -> f64 {
+    LEVEL_PENALTY_LOGS * (days.max(1) as f64).ln()
 }
 
-/// Variance beyond a Poisson's over the squared mean: median over blocks of days, so that a change inside one counts little.
-fn dispersion(counts: &[f64]) -> f64 {
-    let of_block = |block: &[f64]| {
-        let n = block.len() as f64;
-        let mean = block.iter().sum::<f64>() / n;
-        let variance = block.iter().map(|c| (c - mean) * (c - mean)).sum::<f64>() / (n - 1.0);
-        if mean > 0.0 { (variance - mean) / (mean * mean) } else { f64::NAN }
-    };
-    let blocks: Vec<f64> =
-        counts.chunks(LEAST_DAYS).filter(|b| b.len() >= LEAST_DAYS / 2).map(of_block).collect();
-    let typical = median(&blocks);
-    if typical > LEAST_DISPERSION { typical } else { LEAST_DISPERSION }
+/// Changes of level in a series of days with the energies of each, kWh.
+pub(crate) fn level_cuts(energies: &[f64], kinds: &[usize]) -> Vec<Cut> {
+    let drawn: Vec<f64> = energies.iter().map(|e| e.max(0.0)).collect();
+    cuts(&[normal_scores(&drawn, kinds)], penalty(kinds.len()))
 }
 
-/// First days of new levels, exact minimum of cost plus penalty a change.
-fn search(costs: &Costs, n: usize, penalty: f64) -> Vec<usize> {
-    let mut best = vec![f64::INFINITY; n + 1];
-    best[0] = -penalty;
-    let mut before = vec![0; n + 1];
-    let mut candidates = vec![0];
-    for to in LEAST_DAYS..=n {
-        for &from in &candidates {
-            if to - from >= LEAST_DAYS {
-                let total = best[from] + costs.of(from, to) + penalty;
-                if total < best[to] {
-                    (best[to], before[to]) = (total, from);
-                }
-            }
-        }
-        // A place that is worse already, by more than a change could win back, never becomes the best.
-        let limit = best[to];
-        candidates
-            .retain(|&from| to - from < 2 * LEAST_DAYS || best[from] + costs.of(from, to) <= limit + penalty);
-        if to + LEAST_DAYS <= n {
-            candidates.push(to);
-        }
-    }
-    let mut cuts = Vec::new();
-    let mut at = n;
-    while at > 0 {
-        at = before[at];
-        if at > 0 {
-            cuts.push(at);
-        }
-    }
-    cuts.reverse();
-    cuts
-}
-
-/// Changes of one home, oldest first. Days away and days not seen are left out of the series.
+/// Changes of level of one home, oldest first. Days away and days not seen are left out of the series.
 ///
 /// `level` is the same history with the fleet's season taken out: what all homes do is no change of one. Means are those of the
 /// history as it was. A leak that begins or a heater that fails shows as a change too: the energy cannot tell.
@@ -115,35 +50,81 @@ pub(crate) fn read_changes(home: &str, history: &History, level: &History) -> Ve
     if n < 2 * LEAST_DAYS || energies.iter().sum::<f64>() < LEAST_LEVEL_KWH * n as f64 {
         return Vec::new();
     }
-    let counts: Vec<f64> = (0..n)
-        .map(|i| {
-            let around = &energies[i.saturating_sub(LEAST_DAYS)..(i + LEAST_DAYS + 1).min(n)];
-            energies[i].clamp(0.0, MOST_TIMES_LEVEL * median(around).max(LEAST_LEVEL_KWH)) / UNIT_KWH
-        })
-        .collect();
-    let costs = Costs::new(&counts);
-    let penalty = PENALTY_LOGS * (n as f64).ln();
-    let cuts = search(&costs, n, penalty);
-    let mut edges = vec![0];
-    edges.extend(&cuts);
-    edges.push(n);
-    let mean = |from: usize, to: usize| {
-        days[from..to].iter().map(|d| d.energy_kwh).sum::<f64>() / (to - from) as f64
-    };
-    edges
-        .windows(3)
-        .filter_map(|e| {
-            let (before, after) = (mean(e[0], e[1]), mean(e[1], e[2]));
-            let (was, is) = (costs.mean(e[0], e[1]), costs.mean(e[1], e[2]));
-            let fall = costs.of(e[0], e[2]) - costs.of(e[0], e[1]) - costs.of(e[1], e[2]);
+    let kinds: Vec<usize> = days.iter().map(|d| kind(d)).collect();
+    let found = level_cuts(&energies, &kinds);
+    let as_drawn: Vec<f64> = days.iter().map(|d| d.energy_kwh).collect();
+    let mean = |of: &[f64], from: usize, to: usize| of[from..to].iter().sum::<f64>() / (to - from) as f64;
+    between(&found, n)
+        .filter_map(|(cut, [from, at, to])| {
+            let (was, is) = (mean(&energies, from, at), mean(&energies, at, to));
             let row = ChangeRow {
                 home: home.to_owned(),
-                day: days[e[1]].day,
-                before,
-                after,
-                score: fall / penalty,
+                day: days[at].day,
+                before: mean(&as_drawn, from, at),
+                after: mean(&as_drawn, at, to),
+                score: cut.score,
             };
             ((is - was).abs() >= LEAST_CHANGE * is.max(was)).then_some(row)
+        })
+        .collect()
+}
+
+/// Each cut with the edges before, at and after it.
+fn between(found: &[Cut], n: usize) -> impl Iterator<Item = (Cut, [usize; 3])> {
+    (0..found.len()).map(move |i| {
+        let from = if i == 0 { 0 } else { found[i - 1].at };
+        let to = found.get(i + 1).map_or(n, |c| c.at);
+        (found[i], [from, found[i].at, to])
+    })
+}
+
+/// Heat drawn by hour on each day that counts, was seen whole and drew anything, with the index of the day.
+pub(crate) fn hourly_days(history: &History) -> Vec<(usize, [f64; 24])> {
+    let mut sums = vec![([0.0; 24], 0_u32); history.days.len()];
+    for hour in history.hours.iter().filter(|h| !h.energy_kwh.is_nan()) {
+        let (of_day, seen) = &mut sums[hour.day];
+        of_day[hour.hour] += hour.energy_kwh.max(0.0);
+        *seen += 1;
+    }
+    let drawn = |(i, (of_day, seen)): (usize, &([f64; 24], u32))| {
+        let whole = history.days[i].counts && *seen >= 23;
+        (whole && of_day.iter().sum::<f64>() >= LEAST_LEVEL_KWH).then_some((i, *of_day))
+    };
+    sums.iter().enumerate().filter_map(drawn).collect()
+}
+
+/// Changes of hours in a series of days with the heat drawn in each hour.
+pub(crate) fn hour_cuts(days: &[[f64; 24]], kinds: &[usize]) -> Vec<Cut> {
+    let shares: Vec<Vec<f64>> = (0..PARTS.len())
+        .map(|p| {
+            let to = PARTS.get(p + 1).copied().unwrap_or(24);
+            let share = |d: &[f64; 24]| d[PARTS[p]..to].iter().sum::<f64>() / d.iter().sum::<f64>();
+            normal_scores(&days.iter().map(share).collect::<Vec<_>>(), kinds)
+        })
+        .collect();
+    cuts(&shares, penalty(kinds.len()) + HOURS_PENALTY_MORE)
+}
+
+/// Changes of hours of one home, oldest first. Days away, days not seen whole and days without draws are left out.
+pub(crate) fn read_hour_changes(home: &str, history: &History) -> Vec<HourChangeRow> {
+    let (places, days): (Vec<usize>, Vec<[f64; 24]>) = hourly_days(history).into_iter().unzip();
+    let kinds: Vec<usize> = places.iter().map(|&i| kind(&history.days[i])).collect();
+    let shape = |from: usize, to: usize| -> Vec<f32> {
+        let total: f64 = days[from..to].iter().flatten().sum();
+        (0..24).map(|h| (days[from..to].iter().map(|d| d[h]).sum::<f64>() / total) as f32).collect()
+    };
+    between(&hour_cuts(&days, &kinds), days.len())
+        .filter_map(|(cut, [from, at, to])| {
+            let (before, after) = (shape(from, at), shape(at, to));
+            let moved: f32 = before.iter().zip(&after).map(|(a, b)| (b - a).max(0.0)).sum();
+            let row = HourChangeRow {
+                home: home.to_owned(),
+                day: history.days[places[at]].day,
+                before_by_hour: before,
+                after_by_hour: after,
+                score: cut.score,
+            };
+            (f64::from(moved) >= LEAST_MOVED).then_some(row)
         })
         .collect()
 }
@@ -168,22 +149,39 @@ mod tests {
 
     #[test]
     fn a_doubling_is_found_with_its_date() {
-        let mut near = 0;
+        let (mut near, mut alone) = (0, 0);
         for seed in 0..40 {
             let h = changed(90, 40, 2.0, seed);
             let found = changes(&h);
-            assert_eq!(found.len(), 1, "seed {seed}: {found:?}");
+            assert!(!found.is_empty(), "seed {seed}");
+            // Chance adds a second change at a few homes of a hundred.
+            alone += usize::from(found.len() == 1);
             assert!(found[0].score > 1.0 && found[0].after > 1.5 * found[0].before);
             near += usize::from((found[0].day.0 - h.days[40].day.0).abs() <= 3);
         }
         // The days of these homes scatter by half their mean, so that a few days at the edge fit either side.
+        assert!(alone >= 37, "{alone} of 40 with one change");
         assert!(near >= 34, "{near} of 40 dated within three days");
     }
 
     #[test]
-    fn no_change_gives_none() {
-        let calls: usize = (0..100).map(|seed| changes(&changed(120, 60, 1.0, seed)).len()).sum();
-        assert!(calls <= 2, "{calls} false changes in 100 homes of 120 days");
+    fn no_change_is_taken_for_one_at_most_in_five_homes_of_a_hundred() {
+        for days in [60, 120] {
+            let homes: Vec<History> = (0..300).map(|seed| changed(days, 30, 1.0, seed)).collect();
+            let level = homes.iter().filter(|h| !changes(h).is_empty()).count();
+            let hours = homes.iter().filter(|h| !read_hour_changes("a", h).is_empty()).count();
+            assert!(level <= 15 && hours <= 15, "{level} and {hours} of 300 homes of {days} days");
+        }
+    }
+
+    #[test]
+    fn the_search_does_not_see_the_unit() {
+        let h = changed(90, 40, 1.8, 7);
+        let mut larger = h.clone();
+        larger.days.iter_mut().for_each(|d| d.energy_kwh *= 3.0);
+        let days = |h: &History| changes(h).iter().map(|c| c.day).collect::<Vec<_>>();
+        assert!(!days(&h).is_empty());
+        assert_eq!(days(&h), days(&larger));
     }
 
     #[test]
@@ -209,24 +207,20 @@ mod tests {
     }
 
     #[test]
-    fn pruning_loses_nothing() {
-        let h = changed(100, 37, 1.5, 5);
-        let counts: Vec<f64> = h.days.iter().map(|d| d.energy_kwh / UNIT_KWH).collect();
-        let costs = Costs::new(&counts);
-        let penalty = 2.0;
-        let total = |cuts: &[usize]| {
-            let edges: Vec<usize> = [0].iter().chain(cuts).chain(&[100]).copied().collect();
-            edges.windows(2).map(|e| costs.of(e[0], e[1]) + penalty).sum::<f64>()
-        };
-        // All ways to set up to two changes.
-        let mut least = total(&[]);
-        for a in LEAST_DAYS..=100 - LEAST_DAYS {
-            least = least.min(total(&[a]));
-            for b in a + LEAST_DAYS..=100 - LEAST_DAYS {
-                least = least.min(total(&[a, b]));
-            }
+    fn other_hours_are_found_and_the_same_hours_at_another_level_are_not() {
+        let mut h = history(Household { peak_draws: 1.2, draw_kwh: 0.5 }, 80, 6);
+        let mut late = h.clone();
+        for hour in late.hours.iter_mut().filter(|x| x.day >= 45) {
+            hour.hour = (hour.hour + 5) % 24;
         }
-        assert!(total(&search(&costs, 100, penalty)) <= least + 1e-9);
+        let found = read_hour_changes("a", &late);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!((found[0].day.0 - late.days[45].day.0).abs() <= 3);
+        assert!((found[0].before_by_hour.iter().sum::<f32>() - 1.0).abs() < 1e-3);
+        for hour in h.hours.iter_mut().filter(|x| x.day >= 45) {
+            hour.energy_kwh *= 2.0;
+        }
+        assert!(read_hour_changes("a", &h).is_empty());
     }
 
     #[test]

@@ -4,8 +4,12 @@ mod changes;
 pub mod coverage;
 mod demand;
 mod history;
+mod patterns;
+pub mod power;
 mod rates;
+pub mod rivals;
 mod sample;
+mod segments;
 mod semi_markov;
 mod shapes;
 mod trend;
@@ -16,7 +20,7 @@ mod whole_homes;
 use std::collections::BTreeMap;
 
 use drawoff_contract::Day;
-use drawoff_contract::habit_tables::{ChangeRow, HabitRow, RateRow, VacancyRow};
+use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
 use rayon::prelude::*;
 
 use self::demand::{Demand, Levels, home_levels, pooled_levels};
@@ -39,8 +43,6 @@ pub struct HabitInput<'a> {
     pub notes: HomeNotes<'a>,
     /// Its reading.
     pub reading: &'a HomeReading,
-    /// Group of homes with a like shape of day; `None` when unknown.
-    pub group: Option<i64>,
 }
 
 /// The tables of habits, homes in the order given.
@@ -54,29 +56,44 @@ pub struct Habits {
     pub demand: Vec<HabitRow>,
     /// Changes of level.
     pub changes: Vec<ChangeRow>,
+    /// Changes of hours.
+    pub hour_changes: Vec<HourChangeRow>,
+    /// Groups of homes with a like shape of day.
+    pub groups: Vec<GroupRow>,
+    /// Group of each home, in the order given; `None` where an hour of the day was never seen.
+    pub group_of_home: Vec<Option<i64>>,
 }
 
 /// Reads the habits of a fleet. A home without a day that was seen has rows in `vacancy` only, all unknown.
+///
+/// The same `seed` gives the same groups.
 #[must_use]
-pub fn read_habits(homes: &[HabitInput<'_>]) -> Habits {
+pub fn read_habits(homes: &[HabitInput<'_>], seed: u64) -> Habits {
     let (vacancy, histories) = histories(homes);
     let names: Vec<&str> = homes.iter().map(|h| h.notes.cylinder.home.as_str()).collect();
-    let groups: Vec<Option<i64>> = homes.iter().map(|h| h.group).collect();
+    let (patterns, groups) = patterns::groups(&histories, seed);
     let sums: Vec<(&str, rates::Sums)> =
         names.iter().copied().zip(histories.par_iter().map(rates::Sums::new).collect::<Vec<_>>()).collect();
-    let fleet = FleetDemand::new(&histories, &groups);
+    let fleet = FleetDemand::new(&histories, &groups.of_home);
     let demand: Vec<Vec<HabitRow>> =
         (0..homes.len()).into_par_iter().map(|i| fleet.homes[i].rows(names[i], &fleet.levels[i])).collect();
     let trend = Trend::of(&histories);
-    let changes: Vec<Vec<ChangeRow>> = (0..homes.len())
+    let changes: Vec<(Vec<ChangeRow>, Vec<HourChangeRow>)> = (0..homes.len())
         .into_par_iter()
-        .map(|i| changes::read_changes(names[i], &histories[i], &trend.applied(&histories[i])))
+        .map(|i| {
+            let level = changes::read_changes(names[i], &histories[i], &trend.applied(&histories[i]));
+            (level, changes::read_hour_changes(names[i], &histories[i]))
+        })
         .collect();
+    let (changes, hour_changes): (Vec<_>, Vec<_>) = changes.into_iter().unzip();
     Habits {
         vacancy: vacancy.into_iter().flatten().collect(),
         rates: rates::rate_rows(&sums),
         demand: demand.into_iter().flatten().collect(),
         changes: changes.into_iter().flatten().collect(),
+        hour_changes: hour_changes.into_iter().flatten().collect(),
+        groups: patterns::group_rows(&names, &histories, &patterns, &groups),
+        group_of_home: groups.of_home,
     }
 }
 

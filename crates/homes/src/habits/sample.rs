@@ -1,8 +1,5 @@
 //! Weighted samples of demand: a quantile, and where a value stands among the others.
 
-/// Days that lie so close to the day asked of are not independent of it: the time ahead runs over midnight.
-const NEIGHBOUR_DAYS: usize = 1;
-
 /// One amount that was drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Amount {
@@ -28,11 +25,12 @@ impl Sample {
         Self { amounts, total }
     }
 
-    /// Shares of the weight below each of two values, of all days but `day` and its neighbours; `None` when nothing is left.
-    pub(crate) fn standing(&self, kwh: [f64; 2], day: usize) -> Option<[f64; 2]> {
+    /// Shares of the weight below each of two values, of all days but `day` and those less than `apart` from it; `None` when nothing
+    /// is left.
+    pub(crate) fn standing(&self, kwh: [f64; 2], day: usize, apart: usize) -> Option<[f64; 2]> {
         let (mut below, mut all) = ([0.0; 2], 0.0);
         for amount in &self.amounts {
-            if amount.day.is_some_and(|d| d.abs_diff(day) <= NEIGHBOUR_DAYS) {
+            if amount.day.is_some_and(|d| d.abs_diff(day) < apart) {
                 continue;
             }
             all += amount.weight;
@@ -61,20 +59,6 @@ impl Sample {
     }
 }
 
-/// Quantile of weighted numbers, the smallest that has at least `level` of the weight at or below it; NaN of none.
-pub(crate) fn weighted_quantile(values: &mut [(f64, f64)], level: f64) -> f64 {
-    values.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let total: f64 = values.iter().map(|v| v.1).sum();
-    let mut sum = 0.0;
-    for (value, weight) in values.iter() {
-        sum += weight;
-        if sum >= level * total * (1.0 - 1e-12) {
-            return *value;
-        }
-    }
-    values.last().map_or(f64::NAN, |v| v.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -88,7 +72,7 @@ mod tests {
     fn quantile_and_standing_say_the_same() {
         let s = sample(&[3.0, 1.0, 2.0, 4.0, 5.0]);
         for kwh in [0.5, 1.5, 2.0, 3.5, 4.5] {
-            let [standing, _] = s.standing([kwh, 0.0], 1000).unwrap();
+            let [standing, _] = s.standing([kwh, 0.0], 1000, 2).unwrap();
             for level in [0.0, 0.1, 0.3, 0.5, 0.75, 0.9] {
                 assert_eq!(kwh <= s.quantile(level), standing <= level, "{kwh} {level}");
             }
@@ -100,15 +84,8 @@ mod tests {
     #[test]
     fn a_day_does_not_vouch_for_itself() {
         let s = sample(&[1.0, 2.0]);
-        assert_eq!(s.standing([2.0, 0.5], 10), Some([1.0, 0.0]));
-        assert_eq!(s.standing([1.5, 3.0], 1), Some([0.0, 1.0]));
-        assert_eq!(sample(&[1.0]).standing([1.0, 0.0], 0), None);
-    }
-
-    #[test]
-    fn weights_count() {
-        assert_eq!(weighted_quantile(&mut [(1.0, 1.0), (2.0, 3.0)], 0.25), 1.0);
-        assert_eq!(weighted_quantile(&mut [(1.0, 1.0), (2.0, 3.0)], 0.26), 2.0);
-        assert!(weighted_quantile(&mut [], 0.5).is_nan());
+        assert_eq!(s.standing([2.0, 0.5], 10, 2), Some([1.0, 0.0]));
+        assert_eq!(s.standing([1.5, 3.0], 1, 2), Some([0.0, 1.0]));
+        assert_eq!(sample(&[1.0]).standing([1.0, 0.0], 0, 2), None);
     }
 }

@@ -72,7 +72,11 @@ pub(crate) fn read_states(days: &[[f64; 2]], durations: [Durations; 2], second_s
         evidence: [running(0), running(1)],
         exact: durations.map(|d| (0..=n).map(|k| log_exact(d, k)).collect()),
         at_least: durations.map(|d| (0..=n).map(|k| log_at_least(d, k)).collect()),
-        left: durations.map(|d| (0..=n).map(|k| log_at_least(d, k) - mean_d(d).ln()).collect()),
+        left: durations.map(|d| {
+            // A sum over thousands of days: once, not for each.
+            let log_mean = mean_d(d).ln();
+            (0..=n).map(|k| log_at_least(d, k) - log_mean).collect()
+        }),
         left_at_least: durations.map(|d| log_left_at_least(d, n)),
         start: [(1.0 - second_share).ln(), second_share.ln()],
     };

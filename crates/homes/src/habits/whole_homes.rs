@@ -44,12 +44,9 @@ fn habits(fleet: &[(Made, Notes)]) -> Habits {
         .iter()
         .map(|n| read_home(*n, &priors, &vec![true; n.cylinder.probe_heights.len()], settings))
         .collect();
-    let inputs: Vec<HabitInput<'_>> = views
-        .iter()
-        .zip(&readings)
-        .map(|(notes, reading)| HabitInput { notes: *notes, reading, group: None })
-        .collect();
-    read_habits(&inputs)
+    let inputs: Vec<HabitInput<'_>> =
+        views.iter().zip(&readings).map(|(notes, reading)| HabitInput { notes: *notes, reading }).collect();
+    read_habits(&inputs, 1)
 }
 
 #[test]

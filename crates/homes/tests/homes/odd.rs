@@ -1,7 +1,6 @@
 //! Homes that lack something, and days that are cut.
 
 use drawoff_contract::Channel;
-use drawoff_homes::groups::habit_groups;
 use drawoff_homes::robust::median;
 use drawoff_homes::{FleetPriors, HomeReading};
 
@@ -100,13 +99,4 @@ fn a_home_alone_never_has_a_hot_cold_feed() {
             assert!(cold.iter().all(|c| *c < 25.0), "{cold:.1?}");
         }
     }
-}
-
-#[test]
-fn a_pattern_with_an_unseen_hour_has_no_group() {
-    let mut patterns: Vec<Vec<f32>> = (0_u8..30)
-        .map(|i| (0..48).map(|h| if h % 24 == usize::from(7 + 12 * (i % 2)) { 1.0 } else { 0.1 }).collect())
-        .collect();
-    patterns[4][20] = f32::NAN;
-    assert_eq!(habit_groups(&patterns, 1)[4], None);
 }
