@@ -31,6 +31,8 @@ pub(crate) enum Command {
     Check(PipelineArgs),
     /// Compare runs with truth tables.
     Score(ScoreArgs),
+    /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
+    Accuracy(AccuracyArgs),
     /// Make a fleet of invented homes with known truth.
     Synth(SynthArgs),
 }
@@ -62,6 +64,35 @@ pub(crate) struct ScoreArgs {
     /// Print JSON instead of tables.
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  drawoff accuracy --date 2026-11-25 --synth-homes 500 --days 45")]
+pub(crate) struct AccuracyArgs {
+    /// Day of the measurement, for the names of the files: results hold no clock.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub(crate) date: String,
+    /// Folder for accuracy-DATE.md and accuracy-DATE.json.
+    #[arg(long, default_value = "results")]
+    pub(crate) out: PathBuf,
+    /// Folder of the reference fleets; reference-fleet below DRAWOFF_SHARED or ../shared unless given.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) reference: Option<PathBuf>,
+    /// Number of invented homes; 0 leaves them out.
+    #[arg(long, default_value_t = 500)]
+    pub(crate) synth_homes: u32,
+    /// Days of the invented homes.
+    #[arg(long, default_value_t = 45)]
+    pub(crate) days: u32,
+    /// Seed of the invented homes.
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Which homes are scored: all, or the even or odd half by a hash of their identifiers.
+    #[arg(long, default_value = "all")]
+    pub(crate) half: String,
+    /// Only a few conditions and homes, to see that all is well.
+    #[arg(long)]
+    pub(crate) quick: bool,
 }
 
 #[derive(Debug, clap::Args)]

@@ -38,7 +38,13 @@ pub(crate) fn daybook<'a>(
         .collect()
 }
 
-fn reduce(cylinder: &Cylinder, rows: &HomeRows, files: usize, water: Water) -> Result<Notes, &'static str> {
+/// Reduces the rows of one home; `files` is the number of input files that they may come from.
+pub(crate) fn reduce(
+    cylinder: &Cylinder,
+    rows: &HomeRows,
+    files: usize,
+    water: Water,
+) -> Result<Notes, &'static str> {
     let setup = Setup::new(cylinder, drawoff_daybook::Settings { water })?;
     let mut machine = Machine::new(setup, files);
     machine.push(rows);
@@ -53,8 +59,20 @@ pub(crate) struct Assessed {
     pub(crate) habits: Habits,
 }
 
+/// What to work out beside the homes themselves.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Wanted {
+    pub(crate) faults: bool,
+    pub(crate) habits: bool,
+}
+
 /// Reads and assesses every home from its daybook.
 pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64) -> Assessed {
+    read_fleet(daybooks, water, seed, Wanted { faults: true, habits: true })
+}
+
+/// Reads every home from its daybook; what is not wanted is empty.
+pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, wanted: Wanted) -> Assessed {
     let empty = Notes::default();
     let notes: Vec<HomeNotes<'_>> = daybooks
         .iter()
@@ -74,6 +92,7 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
             let sound = sound_probes(Probes { days: n.days, probes, cold_degc: &cold });
             let reading = read_home(*n, &priors, &sound, settings);
             let findings = match &d.notes {
+                _ if !wanted.faults => Vec::new(),
                 Ok(notes) if !notes.days.is_empty() => {
                     let ctx = Context {
                         cylinder: n.cylinder,
@@ -94,14 +113,14 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
         .iter()
         .map(|(r, _)| [r.row.weekday_draw_by_hour.clone(), r.row.weekend_draw_by_hour.clone()].concat())
         .collect();
-    let groups = habit_groups(&patterns, seed);
+    let groups = if wanted.habits { habit_groups(&patterns, seed) } else { vec![None; patterns.len()] };
     let inputs: Vec<HabitInput<'_>> = notes
         .iter()
         .zip(&results)
         .zip(&groups)
         .map(|((notes, (reading, _)), group)| HabitInput { notes: *notes, reading, group: *group })
         .collect();
-    let habits = read_habits(&inputs);
+    let habits = if wanted.habits { read_habits(&inputs) } else { Habits::default() };
     let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new(), habits };
     for ((reading, findings), group) in results.into_iter().zip(groups) {
         out.homes.push(HomeRow { habit_group: group, ..reading.row.clone() });

@@ -97,7 +97,7 @@ fn zstd_level(plan: &FleetPlan) -> i32 {
 }
 
 /// The homes in portions that fit in memory; the same for any number of threads, as they become row groups.
-fn portions(plan: &FleetPlan) -> Vec<Range<u32>> {
+pub(crate) fn portions(plan: &FleetPlan) -> Vec<Range<u32>> {
     let size = (ROWS_AT_ONCE / rows_of_a_home(plan).max(1)).clamp(1, HOMES_AT_ONCE) as u32;
     (0..plan.homes.div_ceil(size)).map(|i| i * size..((i + 1) * size).min(plan.homes)).collect()
 }

@@ -1,0 +1,100 @@
+//! The accuracy tables as Markdown.
+
+use std::fmt::{Display, Write};
+
+use crate::accuracy::{Accuracy, FigureTable};
+use crate::bar::Figure;
+
+impl Accuracy {
+    /// A section with all tables; what was not reached is listed first.
+    #[must_use]
+    pub fn to_markdown(&self) -> String {
+        let tables = self.tables();
+        let mut text = String::new();
+        line(&mut text, format!("## {}\n\n{}\n", self.title, self.origin));
+        summary(&mut text, &tables);
+        for table in &tables {
+            line(&mut text, format!("### {}\n\n{}\n", table.title, table.note));
+            let heads: Vec<String> = table.columns.iter().map(|c| (*c).to_owned()).collect();
+            line(&mut text, format!("| data | homes | {} |", heads.join(" | ")));
+            line(&mut text, format!("|---|---:|{}", "---|".repeat(heads.len())));
+            for row in &table.rows {
+                let cells: Vec<String> = row.figures.iter().map(cell).collect();
+                line(&mut text, format!("| {} | {} | {} |", row.label, row.homes, cells.join(" | ")));
+            }
+            line(&mut text, "");
+        }
+        text
+    }
+}
+
+/// Figure, interval, and whether the bar is reached.
+fn cell(figure: &Figure) -> String {
+    match (figure.reached(), figure.bar_text()) {
+        (Some(true), Some(bar)) => format!("{}; reached ({bar})", figure.text()),
+        (Some(false), Some(bar)) => format!("{}; **not reached** ({bar})", figure.text()),
+        _ => figure.text(),
+    }
+}
+
+fn summary(text: &mut String, tables: &[FigureTable]) {
+    let mut missed = Vec::new();
+    let mut asked = 0_usize;
+    for table in tables {
+        for row in &table.rows {
+            for (column, figure) in table.columns.iter().zip(&row.figures) {
+                asked += usize::from(figure.reached().is_some());
+                if figure.reached() == Some(false) {
+                    let bar = figure.bar_text().unwrap_or_default();
+                    missed.push(format!(
+                        "- {}: {}, {}: {}, asked is {bar}",
+                        table.title,
+                        row.label,
+                        column,
+                        figure.text()
+                    ));
+                }
+            }
+        }
+    }
+    line(text, format!("{} of {asked} figures with a bar reach it.", asked - missed.len()));
+    if !missed.is_empty() {
+        line(text, format!("Not reached:\n\n{}", missed.join("\n")));
+    }
+    line(text, "");
+}
+
+fn line(text: &mut String, content: impl Display) {
+    // Writing to a string cannot fail.
+    let _ = writeln!(text, "{content}");
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::accuracy::{Accuracy, Condition};
+    use crate::home_score::{HomeScore, LossErrors};
+
+    #[test]
+    fn what_is_missed_is_named_with_its_bar() {
+        let error = |w_per_k: f64| HomeScore {
+            probes: 2,
+            loss: Some(LossErrors { w_per_k: Some(w_per_k), ..LossErrors::default() }),
+            ..HomeScore::default()
+        };
+        let condition = Condition {
+            label: "2 probes".to_owned(),
+            probes: Some(2),
+            cadence_min: 5,
+            homes: vec![error(0.2), error(0.3), error(0.4)],
+        };
+        let page =
+            Accuracy { title: "Made up".to_owned(), conditions: vec![condition], ..Accuracy::default() }
+                .to_markdown();
+        assert!(page.contains("0 of 1 figures with a bar reach it."), "{page}");
+        assert!(
+            page.contains("surroundings not measured: 2 probes, W/K: 30.0 %, asked is at most 10 %"),
+            "{page}"
+        );
+        assert!(page.contains("| 2 probes | 3 | 30.0 %; **not reached** (at most 10 %) |"), "{page}");
+    }
+}
