@@ -91,7 +91,7 @@ fn page(args: &AccuracyArgs, date: NaiveDate, sections: &[Accuracy]) -> String {
         "# Accuracy of drawoff {VERSION}, {date}\n\n\
          Made by `drawoff accuracy --date {date} --synth-homes {} --days {} --seed {}{}{}`; the same arguments and version give \
          the same bytes. Every figure stands with its 95 % interval: Wilson's for shares, bootstrap by home for the rest. A dash \
-         says that no home has the figure. Where a condition leaves out probes, the top one and those that best cover the volume \
+         says that no home has the figure; a row of fewer than five homes is held against no bar. Where a condition leaves out probes, the top one and those that best cover the volume \
          stay.\n\n",
         args.synth_homes,
         args.days,
@@ -103,4 +103,46 @@ fn page(args: &AccuracyArgs, date: NaiveDate, sections: &[Accuracy]) -> String {
         text.push_str(&section.to_markdown());
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::args::{Args, Command};
+    use clap::Parser;
+    use std::path::Path;
+
+    fn run(out: &Path) -> Exit {
+        let nowhere = out.join("nowhere");
+        let line =
+            ["drawoff", "accuracy", "--quick", "--synth-homes", "6", "--days", "9", "--date", "2026-11-25"];
+        let paths = ["--out", out.to_str().unwrap(), "--reference", nowhere.to_str().unwrap()];
+        let Command::Accuracy(args) = Args::parse_from(line.into_iter().chain(paths)).command else {
+            panic!("not accuracy")
+        };
+        accuracy(&args).unwrap()
+    }
+
+    #[test]
+    fn the_same_arguments_leave_the_same_bytes() {
+        let folder = tempfile::tempdir().unwrap();
+        let read = |name: &str, ending: &str| {
+            let path = folder.path().join(name).join(format!("accuracy-2026-11-25.{ending}"));
+            drawoff_store::settings::read_text(&path).unwrap()
+        };
+        for name in ["first", "second"] {
+            assert_eq!(run(&folder.path().join(name)), Exit::Partial);
+        }
+        assert_eq!(read("first", "md"), read("second", "md"));
+        assert_eq!(read("first", "json"), read("second", "json"));
+        let json: serde_json::Value = serde_json::from_str(&read("first", "json")).unwrap();
+        let rows = json.pointer("/sections/0/tables/0/rows").unwrap().as_array().unwrap();
+        assert!(!rows.is_empty() && json["date"] == "2026-11-25", "{json}");
+    }
+
+    #[test]
+    fn a_date_is_a_day_of_the_calendar() {
+        assert_eq!(date("2026-02-29").unwrap_err().exit, Exit::Settings);
+        assert_eq!(date("2028-02-29").unwrap().to_string(), "2028-02-29");
+    }
 }

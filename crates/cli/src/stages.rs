@@ -9,7 +9,7 @@ use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
 use drawoff_homes::groups::habit_groups;
-use drawoff_homes::habits::{HabitInput, Habits, read_habits};
+use drawoff_homes::habits::{HabitInput, Habits, read_empty_days, read_habits};
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
 use drawoff_store::Gathered;
 use drawoff_tank::water::Water;
@@ -63,6 +63,7 @@ pub(crate) struct Assessed {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Wanted {
     pub(crate) faults: bool,
+    /// All habits; otherwise empty days only, which take a small part of the time.
     pub(crate) habits: bool,
 }
 
@@ -120,7 +121,11 @@ pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, 
         .zip(&groups)
         .map(|((notes, (reading, _)), group)| HabitInput { notes: *notes, reading, group: *group })
         .collect();
-    let habits = if wanted.habits { read_habits(&inputs) } else { Habits::default() };
+    let habits = if wanted.habits {
+        read_habits(&inputs)
+    } else {
+        Habits { vacancy: read_empty_days(&inputs), ..Habits::default() }
+    };
     let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new(), habits };
     for ((reading, findings), group) in results.into_iter().zip(groups) {
         out.homes.push(HomeRow { habit_group: group, ..reading.row.clone() });

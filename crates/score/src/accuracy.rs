@@ -6,6 +6,7 @@ mod losses;
 mod stored;
 
 use crate::bar::Figure;
+use crate::bootstrap::LEAST_HOMES;
 use crate::home_score::HomeScore;
 
 /// One way in which the data came, with the score of every home under it.
@@ -89,7 +90,8 @@ impl Accuracy {
         (judged.iter().filter(|reached| **reached).count(), judged.len())
     }
 
-    /// A row for every condition and class of probes that has a home which belongs in the table.
+    /// A row for every condition and class of probes that has a home which belongs in the table. A row of fewer than
+    /// [`LEAST_HOMES`] homes is shown and held against no bar.
     fn rows(
         &self,
         classes: &[ProbeClass],
@@ -108,7 +110,10 @@ impl Accuracy {
                     Some(_) => condition.label.clone(),
                     None => format!("{}, {}", condition.label, class.label),
                 };
-                let figures = figures(&homes, condition, class);
+                let mut figures = figures(&homes, condition, class);
+                if homes.len() < LEAST_HOMES {
+                    figures.iter_mut().for_each(|f| f.bar = None);
+                }
                 rows.push(FigureRow { label, homes: homes.len(), figures });
             }
         }
@@ -174,8 +179,8 @@ mod tests {
         assert_eq!((rows[0].homes, rows[0].figures[0].cases, rows[0].figures[0].abstained), (7, 6, 1));
         assert_eq!(rows[0].figures[0].value, Some(0.025));
         assert_eq!(rows[0].figures[0].reached(), Some(true));
-        // With two probes the bar is wider, and one home has no interval.
-        assert_eq!((rows[1].figures[0].reached(), rows[1].figures[0].interval), (Some(true), None));
+        // One home reaches nothing and misses nothing.
+        assert_eq!((rows[1].figures[0].reached(), rows[1].figures[0].value), (None, Some(0.07)));
     }
 
     #[test]

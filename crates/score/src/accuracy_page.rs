@@ -37,29 +37,30 @@ fn cell(figure: &Figure) -> String {
     }
 }
 
+/// How many bars are reached, and a line for each figure that misses its bar under some condition.
 fn summary(text: &mut String, tables: &[FigureTable]) {
-    let mut missed = Vec::new();
-    let mut asked = 0_usize;
+    let (mut asked, mut missed) = (0_usize, 0_usize);
+    let mut lines = Vec::new();
     for table in tables {
-        for row in &table.rows {
-            for (column, figure) in table.columns.iter().zip(&row.figures) {
-                asked += usize::from(figure.reached().is_some());
-                if figure.reached() == Some(false) {
-                    let bar = figure.bar_text().unwrap_or_default();
-                    missed.push(format!(
-                        "- {}: {}, {}: {}, asked is {bar}",
-                        table.title,
-                        row.label,
-                        column,
-                        figure.text()
-                    ));
-                }
+        for (i, column) in table.columns.iter().enumerate() {
+            let judged = table.rows.iter().filter(|row| row.figures[i].reached().is_some());
+            asked += judged.clone().count();
+            let short: Vec<String> = judged
+                .filter(|row| row.figures[i].reached() == Some(false))
+                .map(|row| {
+                    let figure = &row.figures[i];
+                    format!("{}: {} ({})", row.label, figure.text(), figure.bar_text().unwrap_or_default())
+                })
+                .collect();
+            missed += short.len();
+            if !short.is_empty() {
+                lines.push(format!("- {}, {column}. {}", table.title, short.join("; ")));
             }
         }
     }
-    line(text, format!("{} of {asked} figures with a bar reach it.", asked - missed.len()));
-    if !missed.is_empty() {
-        line(text, format!("Not reached:\n\n{}", missed.join("\n")));
+    line(text, format!("{} of {asked} figures with a bar reach it.", asked - missed));
+    if !lines.is_empty() {
+        line(text, format!("\nNot reached:\n\n{}", lines.join("\n")));
     }
     line(text, "");
 }
@@ -85,7 +86,7 @@ mod tests {
             label: "2 probes".to_owned(),
             probes: Some(2),
             cadence_min: 5,
-            homes: vec![error(0.2), error(0.3), error(0.4)],
+            homes: [0.2, 0.3, 0.3, 0.3, 0.4].map(error).to_vec(),
         };
         let page =
             Accuracy { title: "Made up".to_owned(), conditions: vec![condition], ..Accuracy::default() }

@@ -90,19 +90,17 @@ fn numbers(column: &ArrayRef) -> Result<Vec<f64>, arrow::error::ArrowError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::args::{Layout, SynthArgs};
+    use crate::args::{Args, Command};
+    use clap::Parser;
     use drawoff_synth::{FleetPlan, generate_home};
 
     #[test]
     fn a_home_in_memory_is_the_home_that_is_read_from_files() {
         let folder = tempfile::tempdir().unwrap();
-        let made = SynthArgs {
-            folder: folder.path().join("fleet"),
-            homes: 40,
-            days: 6,
-            seed: 5,
-            layout: Layout::Home,
-        };
+        let fleet = folder.path().join("fleet");
+        let line =
+            ["drawoff", "synth", fleet.to_str().unwrap(), "--homes", "40", "--days", "6", "--seed", "5"];
+        let Command::Synth(made) = Args::parse_from(line).command else { panic!("not synth") };
         crate::synth::synth(&made).unwrap();
         let mapping = own_mapping().unwrap();
         let (cylinders, problems) =

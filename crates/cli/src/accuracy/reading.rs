@@ -67,7 +67,7 @@ pub(crate) fn score_fleet(homes: Vec<PoorerHome>, against: &Against<'_>) -> Vec<
         homes.into_iter().map(|h| (h.cylinder, h.notes)).unzip();
     let daybooks: Vec<HomeDaybook<'_>> =
         cylinders.iter().zip(notes).map(|(cylinder, notes)| HomeDaybook { cylinder, notes }).collect();
-    let wanted = Wanted { faults: false, habits: true };
+    let wanted = Wanted { faults: false, habits: false };
     let read = stages::read_fleet(&daybooks, against.water, RUN_SEED, wanted);
     let mut vacancy: BTreeMap<&str, Vec<&VacancyRow>> = BTreeMap::new();
     read.habits.vacancy.iter().for_each(|row| vacancy.entry(&row.home).or_default().push(row));
