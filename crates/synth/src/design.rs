@@ -8,8 +8,8 @@ use crate::control::{Control, Heater, Mode, OVER_TEMPERATURE_DEGC};
 use crate::cylinder::{CylinderBody, SOUND_ENTRAINMENT};
 use crate::dice::{Purpose, below, chance, dice, normal, shuffled, uniform, weighted};
 use crate::fault::{How, Injected, RAMP_DAYS};
-use crate::fleet::FleetPlan;
 use crate::household::Habit;
+use crate::plan::{FaultsLaid, FleetPlan, RoomMeasured};
 
 /// Areas of the invented town.
 const AREAS: [&str; 5] = ["Tallow Quay", "Nettlebank", "Upper Larch", "Cinder Lane", "Saltpan Rise"];
@@ -67,6 +67,7 @@ impl Design {
 /// Draws the design of home `index`; depends on the seed and the index, and on the period only for onsets.
 pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
     let (habit, fault) = slot(plan.seed, index);
+    let fault = fault.filter(|_| plan.faults == FaultsLaid::AsDrawn);
     let rng = &mut dice(plan.seed, index, Purpose::Design);
     let people = if habit == Habit::LargeFamily {
         5 + below(rng, 2) as u32
@@ -83,7 +84,10 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         Place::Cupboard(normal(rng, 20.0, 1.4).clamp(16.5, 24.0))
     };
     let body = body(rng, volume_l);
-    let (probe_heights, true_probe_heights) = probes(rng, fault);
+    let drawn = probes(rng, fault);
+    let (probe_heights, true_probe_heights) = plan
+        .probes
+        .map_or(drawn, |count| probe_places(&mut dice(plan.seed, index, Purpose::Probes), count.into()));
     let declared_loss_w_per_k =
         (body.loss_w_per_k / libm::exp(normal(rng, 0.03, 0.1)) * 45.0 * 0.024 * 100.0).round()
             / 100.0
@@ -106,6 +110,13 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         true_probe_heights,
         faults: Vec::new(),
     };
+    out.room_measured = match plan.room {
+        RoomMeasured::AsDrawn => out.room_measured,
+        RoomMeasured::Always => true,
+        RoomMeasured::Never => false,
+    };
+    // Two probes have no others between them to be exchanged over.
+    let fault = fault.filter(|f| *f != Fault::SensorSwap || out.probe_heights.len() > 2);
     if let Some(fault) = fault {
         out.faults.push(inject(plan, index, fault, &out));
     }
@@ -203,11 +214,18 @@ fn body(rng: &mut ChaCha8Rng, volume_l: f64) -> CylinderBody {
 fn probes(rng: &mut ChaCha8Rng, fault: Option<Fault>) -> (Vec<f64>, Vec<f64>) {
     let few = if fault.is_some_and(|f| f.class() == FaultClass::Sensor) { 0.0 } else { 0.08 };
     let count = weighted(rng, &[(2, few), (3, few), (4, 0.3), (5, 0.3), (6, 0.24), (8, 0.08)], 4);
+    probe_places(rng, count)
+}
+
+/// Where a number of probes are by the register, and where they really are: top first, volume fractions from the base.
+fn probe_places(rng: &mut ChaCha8Rng, count: usize) -> (Vec<f64>, Vec<f64>) {
     let (top, base) = (uniform(rng, 0.93, 0.97), uniform(rng, 0.05, 0.1));
-    let spacing = (top - base) / f64::from(count - 1);
+    let spacing = (top - base) / (count.max(2) - 1) as f64;
     let registered: Vec<f64> = (0..count)
         .map(|i| {
-            top - spacing * f64::from(i)
+            // A lone probe sits in the upper third, where it tells of the water that people get: common practice, no source.
+            let highest = if count == 1 { uniform(rng, 0.65, 0.85) } else { top };
+            highest - spacing * i as f64
                 + if i > 0 && i < count - 1 { uniform(rng, -0.1, 0.1) * spacing } else { 0.0 }
         })
         .map(|height| (height * 100.0).round() / 100.0)

@@ -1,7 +1,6 @@
 //! From a plan to homes: readings, register row and truth of each.
 
 use arrow::array::RecordBatch;
-use chrono_tz::Tz;
 use drawoff_contract::{ContractError, Fault, Utc};
 
 use crate::climate::climate;
@@ -11,44 +10,15 @@ use crate::dice::{Purpose, dice};
 use crate::export::{arrive, to_batch};
 use crate::household::demands;
 use crate::measure::rows;
+use crate::plan::FleetPlan;
 use crate::register::RegisterRow;
 use crate::simulate::{Scene, simulate};
 use crate::sums::{DaySums, Simulated, kwh};
-use crate::truth::{HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow};
+use crate::truth::{HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthStoredRow};
+use crate::usable::USABLE_DEGC;
 
 /// Days simulated before the period, so that it starts from a lived-in cylinder.
 const WARM_UP_S: i64 = 2 * 86_400;
-
-/// What fleet to make.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FleetPlan {
-    /// Run seed.
-    pub seed: u64,
-    /// Number of homes; homes 0, 1, ... are the same in a larger fleet of the same seed and period.
-    pub homes: u32,
-    /// Length of the period, days.
-    pub days: u32,
-    /// Minutes between rows.
-    pub cadence_min: u32,
-    /// Start of the period, UTC ms, a whole minute.
-    pub start_ms: i64,
-    /// Time zone of the town.
-    pub zone: Tz,
-}
-
-impl Default for FleetPlan {
-    /// The period of the sample fleet: 29 days from 9 March 2026, with a change of hour on the 29th.
-    fn default() -> Self {
-        Self {
-            seed: 1,
-            homes: 46,
-            days: 29,
-            cadence_min: 5,
-            start_ms: 1_773_014_400_000,
-            zone: chrono_tz::Europe::London,
-        }
-    }
-}
 
 /// One generated home.
 #[derive(Clone, Debug)]
@@ -72,16 +42,16 @@ pub fn generate_home(plan: &FleetPlan, index: u32) -> Result<HomeData, ContractE
 
 pub(crate) fn generate(plan: &FleetPlan, index: u32, home: &Design) -> Result<HomeData, ContractError> {
     let run = run(plan, index, home);
-    let cadence_s = i64::from(plan.cadence_min.max(1)) * 60;
-    let sent = rows(plan.seed, index, home, &run.samples, plan.start_ms, cadence_s);
-    let arrived = arrive(plan.seed, index, &home.faults, sent, plan.start_ms);
+    let sent = rows(plan, index, home, &run.samples);
+    let arrived = arrive(plan, index, &home.faults, sent);
     Ok(HomeData {
-        readings: to_batch(&home.id, &arrived)?,
+        readings: to_batch(plan, &home.id, &arrived)?,
         register: register_row(plan, home),
         truth: HomeTruth {
             home: truth_home(plan, home, &run),
             days: truth_days(plan, home, &run),
             draws: truth_draws(home, &run),
+            stored: truth_stored(home, &run),
             faults: truth_faults(plan, home),
         },
     })
@@ -92,7 +62,7 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
     let range_s = start_s..start_s + i64::from(plan.days) * 86_400;
     let lived_s = range_s.start - WARM_UP_S..range_s.end;
     let climate = climate(plan.seed, index, lived_s.clone(), home.place, home.control.solar_peak_w);
-    let demands = demands(plan.seed, index, plan.zone, lived_s, home.habit, home.people);
+    let demands = demands(plan, index, lived_s, home.habit, home.people);
     simulate(&Scene {
         home,
         climate: &climate,
@@ -100,8 +70,11 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
         zone: plan.zone,
         range_s,
         warm_up_s: WARM_UP_S,
-        cadence_s: i64::from(plan.cadence_min.max(1)) * 60,
+        cadence_s: plan.cadence_s(),
+        pace: plan.pace,
         rng: dice(plan.seed, index, Purpose::Voltage),
+        // Probes that were drawn keep their place in the home's one stream.
+        pocket_rng: plan.probes.map(|_| dice(plan.seed, index, Purpose::Pockets)),
     })
 }
 
@@ -198,6 +171,20 @@ fn truth_draws(home: &Design, run: &Simulated) -> Vec<TruthDrawRow> {
             litres: thousandths(drawn.litres),
             mean_outlet_c: thousandths(drawn.litre_degc / drawn.litres),
             kwh: (kwh(drawn.heat_j) * 1e6).round() / 1e6,
+        })
+        .collect()
+}
+
+fn truth_stored(home: &Design, run: &Simulated) -> Vec<TruthStoredRow> {
+    run.stored
+        .iter()
+        .map(|stored| TruthStoredRow {
+            id: home.id.clone(),
+            time: Utc(stored.at_s * 1000),
+            v40_litres: stored.v40_l,
+            stored_kwh: kwh(stored.heat_j),
+            mean_degc: stored.mean_degc,
+            outlet_usable: stored.top_degc >= USABLE_DEGC,
         })
         .collect()
 }

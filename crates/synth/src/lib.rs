@@ -24,17 +24,21 @@ mod fleet;
 mod household;
 mod measure;
 mod mixing;
+mod plan;
 mod register;
 #[cfg(test)]
 mod signatures;
 mod simulate;
 mod sums;
 mod truth;
+mod usable;
 
 pub use cylinder::{Cylinder, CylinderBody};
 pub use export::readings_schema;
-pub use fleet::{FleetPlan, HomeData, generate_home};
+pub use fleet::{HomeData, generate_home};
+pub use plan::{FaultsLaid, FleetPlan, Pace, RoomMeasured, Sources};
 pub use register::{REGISTER_HEADER, RegisterRow, register_csv};
 pub use truth::{
-    HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, truth_batches, truth_homes_batch,
+    HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthStoredRow, truth_batches,
+    truth_homes_batch, truth_stored_batch,
 };

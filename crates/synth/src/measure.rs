@@ -1,10 +1,12 @@
 //! What probes, meters and relays report of the samples, with the faults of probes laid on.
 
 use drawoff_contract::Fault;
+use drawoff_contract::readings::MAX_PROBES;
 
 use crate::design::Design;
 use crate::dice::{Purpose, chance, dice, normal, uniform};
 use crate::fault::{How, Injected};
+use crate::plan::FleetPlan;
 use crate::sums::Sample;
 
 /// One row as the home's unit sends it; values that the home has no meter for are NaN.
@@ -12,7 +14,7 @@ use crate::sums::Sample;
 pub(crate) struct Row {
     /// Stamp, end of the interval, UTC ms.
     pub(crate) time_ms: i64,
-    pub(crate) probe_degc: [f32; 8],
+    pub(crate) probe_degc: [f32; MAX_PROBES],
     pub(crate) power_w: [f32; 2],
     pub(crate) call: [Option<bool>; 2],
     pub(crate) register_wh: i64,
@@ -20,16 +22,11 @@ pub(crate) struct Row {
 }
 
 /// Sees the samples through the home's probes and meters.
-pub(crate) fn rows(
-    seed: u64,
-    number: u32,
-    home: &Design,
-    samples: &[Sample],
-    start_ms: i64,
-    cadence_s: i64,
-) -> Vec<Row> {
-    let mut rng = dice(seed, number, Purpose::Meters);
-    let steps_per_k = if chance(&mut rng, 0.6) { 10.0 } else { 2.0 };
+pub(crate) fn rows(plan: &FleetPlan, number: u32, home: &Design, samples: &[Sample]) -> Vec<Row> {
+    let cadence_s = plan.cadence_s();
+    let mut rng = dice(plan.seed, number, Purpose::Meters);
+    let drawn = if chance(&mut rng, 0.6) { 10.0 } else { 2.0 };
+    let steps_per_k = plan.resolution_k.map_or(drawn, |step_k| 1.0 / step_k);
     let calibration_k: Vec<f64> =
         home.true_probe_heights.iter().map(|_| normal(&mut rng, 0.0, 0.15)).collect();
     let gain = 1.0 + normal(&mut rng, 0.0, 0.005);
@@ -40,7 +37,7 @@ pub(crate) fn rows(
     let mut out = Vec::with_capacity(samples.len());
     for (i, sample) in samples.iter().enumerate() {
         let end_s = (i as i64 + 1) * cadence_s;
-        let mut probe_degc = [f32::NAN; 8];
+        let mut probe_degc = [f32::NAN; MAX_PROBES];
         for (k, calibration) in calibration_k.iter().enumerate() {
             let offset_k = offset_k(&home.faults, k, end_s);
             let felt = sample.probe_degc[k] + calibration + offset_k + normal(&mut rng, 0.0, 0.1);
@@ -66,7 +63,7 @@ pub(crate) fn rows(
         }
         let room = sample.room_degc + room_error_k + normal(&mut rng, 0.0, 0.1);
         out.push(Row {
-            time_ms: start_ms + end_s * 1000,
+            time_ms: plan.start_ms + end_s * 1000,
             probe_degc,
             power_w,
             call,

@@ -4,6 +4,7 @@ use core::ops::Range;
 
 use chrono_tz::Tz;
 use drawoff_contract::local::{minute_of_day, offset_minutes};
+use drawoff_contract::readings::MAX_PROBES;
 use rand_chacha::ChaCha8Rng;
 
 use crate::climate::{Climate, Wander};
@@ -13,12 +14,18 @@ use crate::design::Design;
 use crate::dice::uniform;
 use crate::fault::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
 use crate::household::Demand;
+use crate::plan::Pace;
 use crate::sums::{DaySums, Drawn, Sample, Simulated};
+use crate::usable::{STORED_EVERY_S, Stored};
 
 /// Step of draws and heating, s.
 pub(crate) const STEP_S: i64 = 20;
 /// Steps between updates of what moves slowly: losses, conduction, leaks, weather, timers.
 const SLOW_STEPS: i64 = 6;
+/// At quick pace: longest rest while nothing flows, s; divides a day.
+const LONG_REST_S: i64 = 600;
+/// At quick pace: time between two portions of heat, s; divides any cadence.
+const LONG_HEAT_S: i64 = 60;
 /// People stop a shower or bath when the water has run this cold, degC.
 const GIVE_UP_DEGC: f64 = 32.0;
 /// Local hours of gravity circulation: from 22:00 to 06:00.
@@ -37,8 +44,11 @@ pub(crate) struct Scene<'a> {
     pub(crate) warm_up_s: i64,
     /// Between samples; a multiple of [`STEP_S`].
     pub(crate) cadence_s: i64,
-    /// Random numbers for mains voltage and probe pockets.
+    pub(crate) pace: Pace,
+    /// Random numbers for mains voltage, and for probe pockets that have none of their own.
     pub(crate) rng: ChaCha8Rng,
+    /// Random numbers for probe pockets.
+    pub(crate) pocket_rng: Option<ChaCha8Rng>,
 }
 
 struct Run<'a> {
@@ -50,6 +60,10 @@ struct Run<'a> {
     feed_degc: f64,
     room_degc: f64,
     heating: bool,
+    /// Time that has gone by without loss or conduction yet.
+    unrested_s: i64,
+    /// Heat of each element that is not in the water yet.
+    unmixed_j: [f64; 2],
     now: DaySums,
     out: Simulated,
 }
@@ -94,6 +108,8 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         feed_degc: climate.feed_degc(first_s),
         room_degc,
         heating: false,
+        unrested_s: 0,
+        unmixed_j: [0.0; 2],
         now: DaySums::default(),
         out: Simulated::default(),
     };
@@ -102,8 +118,10 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
     let mut voltage = Wander::new(0.012);
     let home_voltage = uniform(&mut rng, 0.985, 1.015);
     run.moment.voltage = home_voltage;
+    let mut own_rng = scene.pocket_rng.clone();
+    let pocket_rng = own_rng.as_mut().unwrap_or(&mut rng);
     let mut pockets: Vec<Pocket> =
-        home.true_probe_heights.iter().map(|&h| Pocket::new(&mut rng, h)).collect();
+        home.true_probe_heights.iter().map(|&h| Pocket::new(pocket_rng, h)).collect();
     let mut power_sum_w = [0.0; 2];
     let mut queue = scene.demands.iter().peekable();
     let mut open: Vec<(&Demand, Drawn)> = Vec::new();
@@ -113,6 +131,8 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         let second = first_s + step * STEP_S;
         let recorded = second >= range_s.start;
         if second == range_s.start {
+            run.rest();
+            run.mix();
             run.now = DaySums::default();
             run.out = Simulated::default();
             day_start_j = run.tank.stored_j();
@@ -126,9 +146,11 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
             open.push((demand, Drawn { start_s: demand.start_s, ..Drawn::default() }));
         }
         if !open.is_empty() {
+            run.rest();
+            run.mix();
             run.draw(second, &mut open);
         }
-        let switched = run.heat();
+        let switched = run.heat(second);
         for pocket in &mut pockets {
             pocket.follow(&run.tank, run.room_degc);
         }
@@ -139,7 +161,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         if (end - range_s.start).rem_euclid(cadence_s) == 0 {
             let steps = cadence_s as f64 / STEP_S as f64;
             if recorded {
-                let mut probe_degc = [f64::NAN; 8];
+                let mut probe_degc = [f64::NAN; MAX_PROBES];
                 for (value, pocket) in probe_degc.iter_mut().zip(&pockets) {
                     *value = pocket.degc;
                 }
@@ -153,7 +175,12 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
             power_sum_w = [0.0; 2];
             run.moment.voltage = home_voltage + voltage.next(&mut rng);
         }
+        if recorded && end.rem_euclid(STORED_EVERY_S) == 0 {
+            run.out.stored.push(Stored::of(&run.tank, end));
+        }
         if recorded && (end.rem_euclid(86_400) == 0 || end == range_s.end) {
+            run.rest();
+            run.mix();
             let stored_j = run.tank.stored_j();
             run.close_day(stored_j - day_start_j, slow_count);
             day_start_j = stored_j;
@@ -172,6 +199,9 @@ impl Run<'_> {
         let seconds = (SLOW_STEPS * STEP_S) as f64;
         let Scene { home, climate, zone, range_s, .. } = self.scene;
         let before = core::mem::replace(&mut self.imposed, imposed(&home.faults, second - range_s.start));
+        if before != self.imposed {
+            self.rest();
+        }
         if before.loss_factor != self.imposed.loss_factor {
             (self.out.loss_j, self.out.excess_k_s) = (0.0, 0.0);
         }
@@ -187,14 +217,18 @@ impl Run<'_> {
         self.feed_degc = climate.feed_degc(second);
         self.room_degc = climate.room_degc(second);
 
-        let lost_j = self.tank.rest(seconds, self.room_degc);
-        let mean_degc = self.tank.mean_degc();
-        self.now.loss_j += lost_j;
-        self.out.loss_j += lost_j;
-        self.out.excess_k_s += (mean_degc - self.room_degc) * seconds;
-        self.now.mean_tank_degc += mean_degc;
         self.now.mean_room_degc += self.room_degc;
         self.now.mean_feed_degc += self.feed_degc;
+
+        self.unrested_s += SLOW_STEPS * STEP_S;
+        let night = local >= GRAVITY_MINUTES.0 || local < GRAVITY_MINUTES.1;
+        let flows = self.imposed.leak_l_per_min > 0.0
+            || self.imposed.pump_l_per_min > 0.0
+            || (night && self.imposed.gravity_l_per_min > 0.0);
+        let due = (second + SLOW_STEPS * STEP_S).rem_euclid(LONG_REST_S) == 0;
+        if self.scene.pace == Pace::Fine || due || flows || self.heating {
+            self.rest();
+        }
 
         let heating_leak = if self.heating { self.imposed.leak_heating_l_per_min } else { 0.0 };
         self.heating = false;
@@ -202,10 +236,25 @@ impl Run<'_> {
         if self.imposed.pump_l_per_min > 0.0 {
             self.circulate(self.imposed.pump_l_per_min * seconds / 60.0, 0.0, seconds);
         }
-        if local >= GRAVITY_MINUTES.0 || local < GRAVITY_MINUTES.1 {
+        if night {
             let pipe_w_per_k = self.imposed.pipe_w_per_k;
             self.circulate(self.imposed.gravity_l_per_min * seconds / 60.0, pipe_w_per_k, seconds);
         }
+    }
+
+    /// Loses heat and conducts for the time since that was last done.
+    fn rest(&mut self) {
+        if self.unrested_s == 0 {
+            return;
+        }
+        let seconds = self.unrested_s as f64;
+        let lost_j = self.tank.rest(seconds, self.room_degc);
+        let mean_degc = self.tank.mean_degc();
+        self.now.loss_j += lost_j;
+        self.out.loss_j += lost_j;
+        self.out.excess_k_s += (mean_degc - self.room_degc) * seconds;
+        self.now.mean_tank_degc += mean_degc * (self.unrested_s / (SLOW_STEPS * STEP_S)) as f64;
+        self.unrested_s = 0;
     }
 
     fn impose_on_body(&mut self) {
@@ -280,17 +329,30 @@ impl Run<'_> {
         });
     }
 
-    fn heat(&mut self) -> Switches {
+    fn heat(&mut self, second: i64) -> Switches {
         let home = self.scene.home;
         let switched =
             switches(&home.control, &home.heaters, &self.tank, self.moment, &self.imposed, &mut self.closed);
         for heater in &home.heaters {
             let heat_j = switched.power_w[heater.index] * STEP_S as f64;
-            self.heating |= heat_j > 0.0;
+            if heat_j > 0.0 {
+                self.rest();
+                self.heating = true;
+            }
             self.now.element_j[heater.index] += heat_j;
-            self.tank.heat(heat_j, heater.height);
+            self.unmixed_j[heater.index] += heat_j;
+        }
+        if self.scene.pace == Pace::Fine || (second + STEP_S).rem_euclid(LONG_HEAT_S) == 0 {
+            self.mix();
         }
         switched
+    }
+
+    /// Puts the elements' heat into the water.
+    fn mix(&mut self) {
+        for heater in &self.scene.home.heaters {
+            self.tank.heat(core::mem::take(&mut self.unmixed_j[heater.index]), heater.height);
+        }
     }
 
     fn close_day(&mut self, storage_change_j: f64, slow_count: f64) {

@@ -1,11 +1,15 @@
 //! What a run sums up beside its samples: days, draws, and the loss since it last changed.
 
+use drawoff_contract::readings::MAX_PROBES;
+
+use crate::usable::Stored;
+
 const J_PER_KWH: f64 = 3.6e6;
 
 /// What stands at the probes and switches at one stamp, before any meter.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sample {
-    pub(crate) probe_degc: [f64; 8],
+    pub(crate) probe_degc: [f64; MAX_PROBES],
     pub(crate) power_w: [f64; 2],
     pub(crate) call: [bool; 2],
     pub(crate) room_degc: f64,
@@ -48,6 +52,7 @@ pub(crate) struct Simulated {
     pub(crate) samples: Vec<Sample>,
     pub(crate) days: Vec<DaySums>,
     pub(crate) draws: Vec<Drawn>,
+    pub(crate) stored: Vec<Stored>,
     /// Loss and excess of the tank over the room, summed since the loss coefficient last changed.
     pub(crate) loss_j: f64,
     pub(crate) excess_k_s: f64,

@@ -138,6 +138,24 @@ table! {
     }
 }
 
+table! {
+    /// One row per home and half-hour, at the instant.
+    TruthStoredRow in "truth_stored" {
+        /// Identifier, as in the readings.
+        id: String, "";
+        /// The instant.
+        time: Utc, "UTC";
+        /// Water at 40 degC that the water at or above 40 degC makes with a feed of 10 degC, integrated over the fine layers.
+        v40_litres: f64, "l";
+        /// Heat of the stored water above 0 degC.
+        stored_kwh: f64, "kWh";
+        /// Mass-mean tank temperature.
+        mean_degc: f64, "degC";
+        /// Whether the water about to leave is at 40 degC or above.
+        outlet_usable: bool, "";
+    }
+}
+
 /// Rows of the homes as a table; the column of [`TruthHomeRow::trait_`] is named `trait`, which no field of a row may be.
 ///
 /// # Errors
@@ -166,6 +184,8 @@ pub struct HomeTruth {
     pub days: Vec<TruthDayRow>,
     /// Its draws, in order of start.
     pub draws: Vec<TruthDrawRow>,
+    /// Usable water and stored heat at every half-hour; written to a file only where it is asked for.
+    pub stored: Vec<TruthStoredRow>,
     /// Its faults.
     pub faults: Vec<TruthFaultRow>,
 }
@@ -188,4 +208,13 @@ pub fn truth_batches(truths: Vec<HomeTruth>) -> Result<[(&'static str, RecordBat
         (TruthDrawRow::NAME, TruthDrawRow::to_batch(draws)?),
         (TruthFaultRow::NAME, TruthFaultRow::to_batch(faults)?),
     ])
+}
+
+/// The table of usable water and stored heat of a fleet, homes in the order given.
+///
+/// # Errors
+/// Only when the row type's declaration contradicts itself.
+pub fn truth_stored_batch(truths: &[HomeTruth]) -> Result<(&'static str, RecordBatch), ContractError> {
+    let rows: Vec<TruthStoredRow> = truths.iter().flat_map(|t| t.stored.iter().cloned()).collect();
+    Ok((TruthStoredRow::NAME, TruthStoredRow::to_batch(rows)?))
 }
