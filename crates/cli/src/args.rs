@@ -107,6 +107,18 @@ pub(crate) struct SynthArgs {
     /// What heats the cylinders; elements, one in seven on a diverter, when left out.
     #[arg(long, value_enum)]
     pub(crate) source: Option<Source>,
+    /// How thick the front between cold and hot water is.
+    #[arg(long, value_enum, default_value_t = Fronts::Sharp)]
+    pub(crate) fronts: Fronts,
+    /// Drive one cylinder through each of these tapping profiles of Regulation (EU) 814/2013 instead: S,M,L,XL.
+    #[arg(
+        long,
+        value_enum,
+        ignore_case = true,
+        value_delimiter = ',',
+        conflicts_with_all = ["homes", "gaps", "room", "faults", "small_draws_per_hour", "source", "fronts", "resolution_k"]
+    )]
+    pub(crate) tapping: Vec<Tapping>,
     /// Make about twice as fast, in longer steps where nothing flows.
     #[arg(long)]
     pub(crate) quick: bool,
@@ -150,6 +162,28 @@ pub(crate) enum Source {
     Diverter,
     /// All of them side by side.
     Mixed,
+}
+
+/// How thick the fronts of a made fleet are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Fronts {
+    /// As in the sample fleet: 5 to 13 % of the height.
+    Sharp,
+    /// As in a laboratory tank: about 20 %.
+    Measured,
+}
+
+/// Tapping profiles of Regulation (EU) 814/2013.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Tapping {
+    /// 2.1 kWh a day, 120 l.
+    S,
+    /// 5.8 kWh a day, 150 l.
+    M,
+    /// 11.7 kWh a day, 210 l.
+    L,
+    /// 19.1 kWh a day, 300 l.
+    Xl,
 }
 
 /// How the readings of a made fleet lie in their files; the rows are the same.

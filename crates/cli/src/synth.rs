@@ -13,8 +13,8 @@ use arrow::array::RecordBatch;
 use drawoff_contract::ContractError;
 use drawoff_store::output::export::{ColumnCode, ExportFile, write_text};
 use drawoff_synth::{
-    FleetPlan, HomeData, HomeTruth, RegisterRow, generate_home, register_csv, truth_batches,
-    truth_stored_batch,
+    FleetPlan, HomeData, HomeTruth, RegisterRow, generate_home, generate_tapping, register_csv,
+    truth_batches, truth_sources_batch, truth_stored_batch,
 };
 use rayon::prelude::*;
 
@@ -38,6 +38,7 @@ const QUIET: Duration = Duration::from_secs(3);
 pub(crate) fn synth(args: &SynthArgs) -> Result<Exit, Failure> {
     let plan = options::plan(args);
     plan.check().map_err(|problems| Failure { exit: Exit::Settings, problems })?;
+    let tapping = options::tapping(args);
     let started = Instant::now();
     let mut readings =
         ReadingFiles::begin(&args.folder.join("readings"), &plan, args.layout, zstd_level(&plan))?;
@@ -46,7 +47,8 @@ pub(crate) fn synth(args: &SynthArgs) -> Result<Exit, Failure> {
     let (made, last_note) = (AtomicU32::new(0), Mutex::new(started));
     for indices in portions(&plan) {
         let make = |index| {
-            let home = generate_home(&plan, index);
+            let home =
+                tapping.get(index as usize).map_or_else(|| generate_home(&plan, index), generate_tapping);
             note_progress(made.fetch_add(1, Ordering::Relaxed) + 1, plan.homes, &last_note);
             home
         };
@@ -123,8 +125,9 @@ fn truth_tables(
     truths: Vec<HomeTruth>,
 ) -> Result<Vec<(&'static str, RecordBatch)>, ContractError> {
     let stored = args.truth_stored.then(|| truth_stored_batch(&truths)).transpose()?;
+    let sources = args.source.map(|_| truth_sources_batch(&truths)).transpose()?;
     let mut tables = Vec::from(truth_batches(truths)?);
-    tables.extend(stored);
+    tables.extend(stored.into_iter().chain(sources));
     Ok(tables)
 }
 

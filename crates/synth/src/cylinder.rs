@@ -1,5 +1,7 @@
 //! One cylinder as a column of layers that ride with the water: no smearing by the grid, energy kept to rounding.
 
+mod exchange;
+
 use crate::mixing::mix_inversions;
 
 /// Specific heat of water, J/(kg K): mean of 10 to 70 degC (IAPWS-IF97 values lie within 0.35 % of it).

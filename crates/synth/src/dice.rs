@@ -20,7 +20,7 @@ pub(crate) enum Purpose {
     Pockets,
     SmallDraws,
     Source,
-    Tapping,
+    Inlet,
 }
 
 /// The number under which the whole town's weather is drawn.

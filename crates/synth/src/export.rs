@@ -35,6 +35,9 @@ pub fn readings_schema(plan: &FleetPlan) -> SchemaRef {
     fields.extend(["call_lower", "call_upper"].map(|name| Field::new(name, DataType::Boolean, true)));
     fields.push(Field::new("register_wh", DataType::Int64, true));
     fields.push(Field::new("surroundings_degc", DataType::Float32, true));
+    if plan.has_further_columns() {
+        fields.push(Field::new("pump", DataType::Boolean, true));
+    }
     Arc::new(Schema::new(fields))
 }
 
@@ -109,9 +112,9 @@ fn reset(rows: &mut [Row], onset_ms: i64, times: usize, places: f64) {
         let spread = if k == 0 { 0.0 } else { (k as f64 - 0.4 * places) / times as f64 };
         let at_ms = onset_ms + ((last_ms - onset_ms) as f64 * spread) as i64;
         let Some(first) = rows.iter().position(|r| r.time_ms > at_ms) else { continue };
-        let before = rows[first].register_wh;
-        for row in &mut rows[first..] {
-            row.register_wh -= before;
+        let Some(before) = rows[first].register_wh else { continue };
+        for register_wh in rows[first..].iter_mut().filter_map(|r| r.register_wh.as_mut()) {
+            *register_wh -= before;
         }
     }
 }
@@ -132,8 +135,11 @@ pub(crate) fn to_batch(plan: &FleetPlan, home: &str, rows: &[Row]) -> Result<Rec
     columns.extend(
         (0..2).map(|i| -> ArrayRef { Arc::new(rows.iter().map(|r| r.call[i]).collect::<BooleanArray>()) }),
     );
-    columns.push(Arc::new(Int64Array::from_iter_values(rows.iter().map(|r| r.register_wh))));
+    columns.push(Arc::new(rows.iter().map(|r| r.register_wh).collect::<Int64Array>()));
     columns.push(floats(&|r: &Row| r.surroundings_degc));
+    if plan.has_further_columns() {
+        columns.push(Arc::new(rows.iter().map(|r| r.pump).collect::<BooleanArray>()));
+    }
     RecordBatch::try_new(readings_schema(plan), columns)
         .map_err(|e| ContractError::table("readings", "", &e.to_string()))
 }
@@ -157,7 +163,8 @@ mod tests {
                 probe_degc: [f32::NAN; MAX_PROBES],
                 power_w: [f32::NAN; 2],
                 call: [None; 2],
-                register_wh: 1_000_000 + 10 * i,
+                register_wh: Some(1_000_000 + 10 * i),
+                pump: None,
                 surroundings_degc: f32::NAN,
             })
             .collect()
@@ -207,6 +214,6 @@ mod tests {
         let rows = with(Fault::MeterReset, 3.0);
         let falls = rows.windows(2).filter(|w| w[1].register_wh < w[0].register_wh).count();
         assert_eq!(falls, 3);
-        assert!(rows.iter().all(|r| r.register_wh >= 0));
+        assert!(rows.iter().all(|r| r.register_wh >= Some(0)));
     }
 }

@@ -11,14 +11,17 @@ use crate::export::{arrive, to_batch};
 use crate::household::demands;
 use crate::measure::rows;
 use crate::plan::FleetPlan;
-use crate::register::RegisterRow;
+use crate::register::{RegisterRow, SourceEntry};
 use crate::simulate::{Scene, simulate};
+use crate::source::Source;
 use crate::sums::{DaySums, Simulated, kwh};
-use crate::truth::{HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthStoredRow};
+use crate::truth::{
+    HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthSourceRow, TruthStoredRow,
+};
 use crate::usable::USABLE_DEGC;
 
 /// Days simulated before the period, so that it starts from a lived-in cylinder.
-const WARM_UP_S: i64 = 2 * 86_400;
+pub(crate) const WARM_UP_S: i64 = 2 * 86_400;
 
 /// One generated home.
 #[derive(Clone, Debug)]
@@ -41,17 +44,27 @@ pub fn generate_home(plan: &FleetPlan, index: u32) -> Result<HomeData, ContractE
 }
 
 pub(crate) fn generate(plan: &FleetPlan, index: u32, home: &Design) -> Result<HomeData, ContractError> {
-    let run = run(plan, index, home);
+    home_data(plan, index, home, &run(plan, index, home))
+}
+
+/// What is seen and told of a home that was run.
+pub(crate) fn home_data(
+    plan: &FleetPlan,
+    index: u32,
+    home: &Design,
+    run: &Simulated,
+) -> Result<HomeData, ContractError> {
     let sent = rows(plan, index, home, &run.samples);
     let arrived = arrive(plan, index, &home.faults, sent);
     Ok(HomeData {
         readings: to_batch(plan, &home.id, &arrived)?,
         register: register_row(plan, home),
         truth: HomeTruth {
-            home: truth_home(plan, home, &run),
-            days: truth_days(plan, home, &run),
-            draws: truth_draws(home, &run),
-            stored: truth_stored(home, &run),
+            home: truth_home(plan, home, run),
+            days: truth_days(plan, home, run),
+            draws: truth_draws(home, run),
+            stored: truth_stored(home, run),
+            sources: truth_sources(plan, home, run),
             faults: truth_faults(plan, home),
         },
     })
@@ -86,7 +99,8 @@ fn register_row(plan: &FleetPlan, home: &Design) -> RegisterRow {
         zone: plan.zone.name().to_owned(),
         volume_l: home.volume_l,
         probe_heights: home.probe_heights.clone(),
-        elements: [0, 1].map(|i| home.heaters.iter().find(|h| h.index == i).map(|h| (h.rated_w, h.height))),
+        elements: [0, 1].map(|i| registered_element(home, i)),
+        source: plan.has_further_columns().then(|| source_entry(&home.source)),
         declared_loss_kwh_per_24h: home.declared_loss_w_per_k * 45.0 * 0.024,
         set_point_degc: home.control.set_point_degc,
         tariff: if two_rate { "two-rate" } else { "single-rate" }.to_owned(),
@@ -95,6 +109,52 @@ fn register_row(plan: &FleetPlan, home: &Design) -> RegisterRow {
         occupants: home.people_registered.then_some(home.people),
         installed: home.installed,
     }
+}
+
+/// Rated power (W) and height of an element in the water or in a pump's chamber.
+fn registered_element(home: &Design, index: usize) -> Option<(f64, f64)> {
+    let boost = match &home.source {
+        Source::HeatPump(pump) => Some(&pump.boost.element),
+        Source::Coil(_) => None,
+        Source::Elements | Source::TopPump(_) => home.heaters.iter().find(|h| h.index == index),
+    };
+    boost.filter(|h| h.index == index).map(|h| (h.rated_w, h.height))
+}
+
+fn source_entry(source: &Source) -> SourceEntry {
+    let kind = source.kind();
+    let (rated_w, lower, upper) = match source {
+        Source::Elements => (None, None, None),
+        // A pump takes its water at the very base.
+        Source::TopPump(pump) => (None, Some(0.0), Some(pump.return_height)),
+        Source::Coil(coil) => (Some(coil.boiler_w), Some(coil.lower), Some(coil.upper)),
+        Source::HeatPump(pump) => (Some(pump.heat_w), Some(0.0), Some(pump.return_height)),
+    };
+    SourceEntry { kind, rated_w, lower, upper }
+}
+
+fn truth_sources(plan: &FleetPlan, home: &Design, run: &Simulated) -> Vec<TruthSourceRow> {
+    let first_day = plan.start_ms.div_euclid(86_400_000);
+    let elements = home.source == Source::Elements;
+    run.days
+        .iter()
+        .enumerate()
+        .map(|(i, day)| {
+            let boost_j = if elements { 0.0 } else { day.element_j[1] };
+            let heat_j = day.element_j.iter().sum::<f64>() - boost_j;
+            let electric_j: f64 = day.electric_j.iter().sum();
+            let is_heat_pump = matches!(home.source, Source::HeatPump(_));
+            TruthSourceRow {
+                id: home.id.clone(),
+                date: Utc((first_day + i as i64) * 86_400_000),
+                source: home.source.kind().code().to_owned(),
+                heat_kwh: kwh(heat_j),
+                boost_kwh: kwh(boost_j),
+                electric_kwh: (!matches!(home.source, Source::Coil(_))).then_some(kwh(electric_j)),
+                performance: (is_heat_pump && heat_j > 0.0).then(|| heat_j / (electric_j - boost_j)),
+            }
+        })
+        .collect()
 }
 
 fn truth_home(plan: &FleetPlan, home: &Design, run: &Simulated) -> TruthHomeRow {

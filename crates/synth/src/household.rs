@@ -47,6 +47,17 @@ pub(crate) struct Demand {
     pub(crate) mixed_degc: f64,
     /// Whether the person stops when the water runs cold.
     pub(crate) gives_up: bool,
+    /// Where set, the tap closes as soon as this is delivered.
+    pub(crate) wanted: Option<Wanted>,
+}
+
+/// Heat that a draw of a test has to deliver.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Wanted {
+    /// Above the feed, J.
+    pub(crate) heat_j: f64,
+    /// Only water of this temperature or above counts, degC.
+    pub(crate) useful_degc: f64,
 }
 
 /// A kind of use: how often and how large. Sizes and flows are common practice, no source; they are set so that a home
@@ -205,6 +216,7 @@ fn demand(rng: &mut ChaCha8Rng, kind: &Use, start_s: i64) -> Demand {
         l_per_min,
         mixed_degc: kind.mixed_degc + uniform(rng, -1.0, 1.0),
         gives_up: kind.gives_up,
+        wanted: None,
     }
 }
 
@@ -218,6 +230,7 @@ fn small_draw(rng: &mut ChaCha8Rng, start_s: i64) -> Demand {
         l_per_min,
         mixed_degc: f64::INFINITY,
         gives_up: false,
+        wanted: None,
     }
 }
 

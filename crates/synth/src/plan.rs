@@ -40,6 +40,8 @@ pub struct FleetPlan {
     pub small_draws_per_hour: f64,
     /// What heats the cylinders.
     pub source: Sources,
+    /// How much the cold feed stirs on its way in.
+    pub inlet: Inlet,
     /// How finely time is cut.
     pub pace: Pace,
 }
@@ -86,6 +88,17 @@ pub enum Sources {
     Mixed,
 }
 
+/// How much the cold feed stirs on its way in, which sets how thick the front between cold and hot water is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Inlet {
+    /// Inlets that spread their water well: from 10 to 90 % of the rise the front takes 5 to 13 % of the height after half the
+    /// cylinder is drawn at once.
+    #[default]
+    Sharp,
+    /// Inlets like that of a laboratory tank of 285 l, whose front takes about 20 % (`crates/synth/tests/front.rs`).
+    Measured,
+}
+
 /// How finely time is cut; the physics is the same, and draws are always cut into steps of 20 s.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Pace {
@@ -113,6 +126,7 @@ impl Default for FleetPlan {
             faults: FaultsLaid::AsDrawn,
             small_draws_per_hour: 0.0,
             source: Sources::AsDrawn,
+            inlet: Inlet::Sharp,
             pace: Pace::Fine,
         }
     }

@@ -192,7 +192,8 @@ fn registers_count_what_the_elements_took() {
     let home = sound(Mode::Always);
     let run = simulated(&home);
     let sent = rows(&plan(), 0, &home, &run.samples);
-    let metered = (sent[sent.len() - 1].register_wh - sent[0].register_wh) as f64;
+    let at = |row: usize| sent[row].register_wh.unwrap() as f64;
+    let metered = at(sent.len() - 1) - at(0);
     let taken = run.days.iter().map(|d| d.element_j[0]).sum::<f64>() / 3600.0;
     assert!((metered / taken - 1.0).abs() < 0.025, "{metered} {taken}");
 }

@@ -3,18 +3,21 @@
 use core::ops::Range;
 
 use chrono_tz::Tz;
-use drawoff_contract::local::{minute_of_day, offset_minutes};
+use drawoff_contract::local::{day_of, minute_of_day, offset_minutes, weekday};
 use drawoff_contract::readings::MAX_PROBES;
 use rand_chacha::ChaCha8Rng;
 
 use crate::climate::{Climate, Wander};
-use crate::control::{Moment, Switches, switches};
+use crate::control::{Moment, Switches, cut_out_degc, switches};
 use crate::cylinder::{Cylinder, HEAT_CAPACITY_J_PER_KG_K, INLET_DENSITY_KG_PER_L, STORED_DENSITY_KG_PER_L};
+use crate::delivery::{Around, Delivery};
 use crate::design::Design;
 use crate::dice::uniform;
 use crate::fault::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
 use crate::household::Demand;
+use crate::measure::ProbeErrors;
 use crate::plan::Pace;
+use crate::source::Source;
 use crate::sums::{DaySums, Drawn, Sample, Simulated};
 use crate::usable::{STORED_EVERY_S, Stored};
 
@@ -64,6 +67,11 @@ struct Run<'a> {
     unrested_s: i64,
     /// Heat of each element that is not in the water yet.
     unmixed_j: [f64; 2],
+    /// What a source that is no element goes on with.
+    delivery: Delivery,
+    pump_on: bool,
+    outside_degc: f64,
+    weekday: u32,
     now: DaySums,
     out: Simulated,
 }
@@ -79,10 +87,10 @@ struct Pocket {
 }
 
 impl Pocket {
-    fn new(rng: &mut ChaCha8Rng, height: f64) -> Self {
-        let lag_s = uniform(rng, 40.0, 200.0);
+    fn new(rng: &mut ChaCha8Rng, height: f64, errors: &ProbeErrors) -> Self {
+        let lag_s = uniform(rng, errors.lag_s.0, errors.lag_s.1);
         let follow = 1.0 - libm::exp(-(STEP_S as f64) / lag_s);
-        Self { height, follow, towards_room: uniform(rng, 0.0, 0.012), degc: f64::NAN }
+        Self { height, follow, towards_room: uniform(rng, 0.0, errors.towards_room), degc: f64::NAN }
     }
 
     fn follow(&mut self, tank: &Cylinder, room_degc: f64) {
@@ -110,6 +118,10 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         heating: false,
         unrested_s: 0,
         unmixed_j: [0.0; 2],
+        delivery: Delivery::default(),
+        pump_on: false,
+        outside_degc: climate.outside_degc(first_s),
+        weekday: 0,
         now: DaySums::default(),
         out: Simulated::default(),
     };
@@ -121,11 +133,11 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
     let mut own_rng = scene.pocket_rng.clone();
     let pocket_rng = own_rng.as_mut().unwrap_or(&mut rng);
     let mut pockets: Vec<Pocket> =
-        home.true_probe_heights.iter().map(|&h| Pocket::new(pocket_rng, h)).collect();
+        home.true_probe_heights.iter().map(|&h| Pocket::new(pocket_rng, h, &home.probe_errors)).collect();
     let mut power_sum_w = [0.0; 2];
     let mut queue = scene.demands.iter().peekable();
     let mut open: Vec<(&Demand, Drawn)> = Vec::new();
-    let mut day_start_j = run.tank.stored_j();
+    let mut day_start_j = run.stored_j();
     let mut slow_count = 0.0;
     for step in 0..(range_s.end - first_s) / STEP_S {
         let second = first_s + step * STEP_S;
@@ -135,7 +147,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
             run.mix();
             run.now = DaySums::default();
             run.out = Simulated::default();
-            day_start_j = run.tank.stored_j();
+            day_start_j = run.stored_j();
             slow_count = 0.0;
         }
         if step % SLOW_STEPS == 0 {
@@ -169,6 +181,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
                     probe_degc,
                     power_w: power_sum_w.map(|w| w / steps),
                     call: switched.call,
+                    pump: run.pump_on,
                     room_degc: run.room_degc,
                 });
             }
@@ -181,7 +194,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         if recorded && (end.rem_euclid(86_400) == 0 || end == range_s.end) {
             run.rest();
             run.mix();
-            let stored_j = run.tank.stored_j();
+            let stored_j = run.stored_j();
             run.close_day(stored_j - day_start_j, slow_count);
             day_start_j = stored_j;
             slow_count = 0.0;
@@ -216,6 +229,10 @@ impl Run<'_> {
         self.moment.surplus_w = climate.surplus_w(second);
         self.feed_degc = climate.feed_degc(second);
         self.room_degc = climate.room_degc(second);
+        if home.source != Source::Elements {
+            self.outside_degc = climate.outside_degc(second);
+            self.weekday = weekday(day_of(*zone, second * 1000));
+        }
 
         self.now.mean_room_degc += self.room_degc;
         self.now.mean_feed_degc += self.feed_degc;
@@ -293,7 +310,7 @@ impl Run<'_> {
         let top_degc = self.tank.top_degc();
         let mut total_kg = 0.0;
         let mut parts = Vec::with_capacity(open.len());
-        for (demand, _) in open.iter() {
+        for (demand, drawn) in open.iter() {
             let until = (demand.start_s + demand.seconds).min(second + STEP_S);
             let seconds = (until - demand.start_s.max(second)).max(0) as f64;
             let hot_share = if top_degc > demand.mixed_degc {
@@ -301,26 +318,38 @@ impl Run<'_> {
             } else {
                 1.0
             };
-            let kg = demand.l_per_min * seconds / 60.0 * hot_share * INLET_DENSITY_KG_PER_L;
+            let whole_kg = demand.l_per_min * seconds / 60.0 * hot_share * INLET_DENSITY_KG_PER_L;
+            let kg = match demand.wanted {
+                Some(wanted) if top_degc >= wanted.useful_degc => {
+                    let left_j = (wanted.heat_j - drawn.useful_j).max(0.0);
+                    whole_kg.min(left_j / (HEAT_CAPACITY_J_PER_KG_K * (top_degc - self.feed_degc)))
+                }
+                _ => whole_kg,
+            };
             total_kg += kg;
-            parts.push((seconds, kg));
+            parts.push((if kg < whole_kg { seconds * kg / whole_kg } else { seconds }, kg));
         }
         let out_degc = self.tank.flow(total_kg, self.feed_degc);
         let l_per_min = total_kg / INLET_DENSITY_KG_PER_L * 60.0 / STEP_S as f64;
         self.tank.stir_by_inlet(total_kg, l_per_min);
-        for ((_, drawn), (seconds, kg)) in open.iter_mut().zip(parts) {
+        for ((demand, drawn), (seconds, kg)) in open.iter_mut().zip(parts) {
             let litres = kg / INLET_DENSITY_KG_PER_L;
             let heat_j = kg * HEAT_CAPACITY_J_PER_KG_K * (out_degc - self.feed_degc);
             drawn.seconds += seconds;
             drawn.litres += litres;
             drawn.litre_degc += litres * out_degc;
             drawn.heat_j += heat_j;
+            if demand.wanted.is_some_and(|w| out_degc >= w.useful_degc) {
+                drawn.useful_j += heat_j;
+            }
+            drawn.highest_degc = drawn.highest_degc.max(out_degc);
             self.now.litres.draw += litres;
             self.now.heat_j.draw += heat_j;
         }
         let draws = &mut self.out.draws;
         open.retain(|(demand, drawn)| {
             let over = demand.start_s + demand.seconds <= second + STEP_S
+                || demand.wanted.is_some_and(|w| drawn.useful_j >= (1.0 - 2e-4) * w.heat_j)
                 || (demand.gives_up && drawn.seconds >= 60.0 && out_degc < GIVE_UP_DEGC);
             if over {
                 draws.push(drawn.clone());
@@ -333,6 +362,9 @@ impl Run<'_> {
         let home = self.scene.home;
         let switched =
             switches(&home.control, &home.heaters, &self.tank, self.moment, &self.imposed, &mut self.closed);
+        if home.source != Source::Elements {
+            return self.deliver(switched);
+        }
         for heater in &home.heaters {
             let heat_j = switched.power_w[heater.index] * STEP_S as f64;
             if heat_j > 0.0 {
@@ -340,12 +372,43 @@ impl Run<'_> {
                 self.heating = true;
             }
             self.now.element_j[heater.index] += heat_j;
+            self.now.electric_j[heater.index] += heat_j;
             self.unmixed_j[heater.index] += heat_j;
         }
         if self.scene.pace == Pace::Fine || (second + STEP_S).rem_euclid(LONG_HEAT_S) == 0 {
             self.mix();
         }
         switched
+    }
+
+    /// One step of a source that is no element; gives the calls, and the electric power by column.
+    fn deliver(&mut self, switched: Switches) -> Switches {
+        let home = self.scene.home;
+        let around = Around {
+            outside_degc: self.outside_degc,
+            weekday: self.weekday,
+            minute: self.moment.minute,
+            voltage: self.moment.voltage,
+            cut_out_degc: cut_out_degc(&home.control, &self.imposed),
+            seconds: STEP_S as f64,
+        };
+        if switched.power_w[0] > 0.0 {
+            self.rest();
+            self.heating = true;
+        }
+        let brought = self.delivery.step(&home.source, &mut self.tank, switched.power_w[0], &around);
+        for i in 0..2 {
+            self.heating |= brought.heat_w[i] > 0.0;
+            self.now.element_j[i] += brought.heat_w[i] * around.seconds;
+            self.now.electric_j[i] += brought.electric_w[i] * around.seconds;
+        }
+        self.pump_on = brought.pump_on;
+        Switches { call: [switched.call[0], brought.boost_on], power_w: brought.electric_w }
+    }
+
+    /// Heat in water, insulation, and in what a pump has taken out and not brought back yet, J.
+    fn stored_j(&self) -> f64 {
+        self.tank.stored_j() + self.delivery.held_j()
     }
 
     /// Puts the elements' heat into the water.

@@ -12,6 +12,8 @@ pub(crate) struct Sample {
     pub(crate) probe_degc: [f64; MAX_PROBES],
     pub(crate) power_w: [f64; 2],
     pub(crate) call: [bool; 2],
+    /// Whether a circulating pump of the source runs.
+    pub(crate) pump: bool,
     pub(crate) room_degc: f64,
 }
 
@@ -21,7 +23,10 @@ pub(crate) struct DaySums {
     pub(crate) litres: Flows,
     pub(crate) heat_j: Flows,
     pub(crate) loss_j: f64,
+    /// Heat into the water: lower element or other source, upper element or boost.
     pub(crate) element_j: [f64; 2],
+    /// Electricity, by column of the export.
+    pub(crate) electric_j: [f64; 2],
     pub(crate) storage_change_j: f64,
     pub(crate) mean_tank_degc: f64,
     pub(crate) mean_room_degc: f64,
@@ -44,6 +49,9 @@ pub(crate) struct Drawn {
     pub(crate) litres: f64,
     pub(crate) litre_degc: f64,
     pub(crate) heat_j: f64,
+    /// Heat of the water that was hot enough to count, where the demand sets that.
+    pub(crate) useful_j: f64,
+    pub(crate) highest_degc: f64,
 }
 
 /// One simulated home.

@@ -1,14 +1,14 @@
 //! From the options of the command line to the plan of a fleet.
 
-use drawoff_synth::{FaultsLaid, FleetPlan, Pace, RoomMeasured, Sources};
+use drawoff_synth::{FaultsLaid, FleetPlan, Inlet, Pace, RoomMeasured, Sources, TappingPlan, TappingProfile};
 
-use crate::args::{Faults, Room, Source, SynthArgs};
+use crate::args::{Faults, Fronts, Room, Source, SynthArgs, Tapping};
 
 /// The plan that the options ask for; not yet checked.
 pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
     FleetPlan {
         seed: args.seed,
-        homes: args.homes,
+        homes: if args.tapping.is_empty() { args.homes } else { args.tapping.len() as u32 },
         days: args.days,
         cadence_min: args.cadence_min,
         probes: args.probes,
@@ -33,7 +33,29 @@ pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
             Some(Source::Diverter) => Sources::Diverter,
             Some(Source::Mixed) => Sources::Mixed,
         },
+        inlet: match args.fronts {
+            Fronts::Sharp => Inlet::Sharp,
+            Fronts::Measured => Inlet::Measured,
+        },
         pace: if args.quick { Pace::Quick } else { Pace::Fine },
         ..FleetPlan::default()
     }
+}
+
+/// The plans of the tapping profiles that the options ask for, in their order; none where a fleet is asked for.
+pub(super) fn tapping(args: &SynthArgs) -> Vec<TappingPlan> {
+    let plan = |tapping: &Tapping| TappingPlan {
+        profile: match tapping {
+            Tapping::S => TappingProfile::S,
+            Tapping::M => TappingProfile::M,
+            Tapping::L => TappingProfile::L,
+            Tapping::Xl => TappingProfile::Xl,
+        },
+        days: args.days,
+        cadence_min: args.cadence_min,
+        seed: args.seed,
+        probes: args.probes.unwrap_or(TappingPlan::default().probes),
+        ..TappingPlan::default()
+    };
+    args.tapping.iter().map(plan).collect()
 }
