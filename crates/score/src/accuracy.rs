@@ -18,8 +18,22 @@ pub struct Condition {
     pub probes: Option<usize>,
     /// Minutes between rows.
     pub cadence_min: u32,
+    /// What heats its cylinders, which sets the bars.
+    pub heating: Heating,
     /// Scores, one a home.
     pub homes: Vec<HomeScore>,
+}
+
+/// What heats the cylinders of a condition.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Heating {
+    /// Elements inside the cylinder.
+    #[default]
+    Element,
+    /// Something else whose heat is metered.
+    Metered,
+    /// Something else whose heat is not metered.
+    Unmetered,
 }
 
 /// All conditions of one set of fleets.
@@ -164,7 +178,8 @@ mod tests {
     }
 
     fn accuracy(homes: Vec<HomeScore>) -> Accuracy {
-        let condition = Condition { label: "as exported".to_owned(), probes: None, cadence_min: 5, homes };
+        let condition =
+            Condition { label: "as exported".to_owned(), cadence_min: 5, homes, ..Condition::default() };
         Accuracy { conditions: vec![condition], ..Accuracy::default() }
     }
 

@@ -72,7 +72,7 @@ fn line(text: &mut String, content: impl Display) {
 
 #[cfg(test)]
 mod tests {
-    use crate::accuracy::{Accuracy, Condition};
+    use crate::accuracy::{Accuracy, Condition, Heating};
     use crate::home_score::{HomeScore, LossErrors};
 
     #[test]
@@ -86,16 +86,19 @@ mod tests {
             label: "2 probes".to_owned(),
             probes: Some(2),
             cadence_min: 5,
+            heating: Heating::Element,
             homes: [0.2, 0.3, 0.3, 0.3, 0.4].map(error).to_vec(),
         };
         let page =
             Accuracy { title: "Made up".to_owned(), conditions: vec![condition], ..Accuracy::default() }
                 .to_markdown();
         assert!(page.contains("0 of 1 figures with a bar reach it."), "{page}");
+        let missed =
+            "- Standing loss, surroundings not measured, W/K. 2 probes: 30.0 % [20.0, 40.0] (at most 10 %)";
+        assert!(page.contains(missed), "{page}");
         assert!(
-            page.contains("surroundings not measured: 2 probes, W/K: 30.0 %, asked is at most 10 %"),
+            page.contains("| 2 probes | 5 | 30.0 % [20.0, 40.0]; **not reached** (at most 10 %) |"),
             "{page}"
         );
-        assert!(page.contains("| 2 probes | 3 | 30.0 %; **not reached** (at most 10 %) |"), "{page}");
     }
 }

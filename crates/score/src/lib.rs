@@ -31,7 +31,7 @@ pub mod wilson;
 #[cfg(test)]
 mod reference_fleet;
 
-pub use accuracy::{Accuracy, Condition};
+pub use accuracy::{Accuracy, Condition, Heating};
 pub use card::{Run, ScoreCard, pool, score};
 pub use degrade::Degradation;
 pub use home_score::{HomeRead, HomeScore, score_home};

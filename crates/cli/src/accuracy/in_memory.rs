@@ -9,11 +9,11 @@ use drawoff_contract::readings::MAX_PROBES;
 use drawoff_contract::{Channel, ContractError, Cylinder, HomeRows, Mapping, Mask, Series, Shape};
 use drawoff_synth::{RegisterRow, register_csv};
 
-const MAPPING: &str = include_str!("../../../../pipelines/mappings/drawoff.toml");
+const MAPPING: &str = include_str!("../../../../pipelines/mappings/drawoff-sources.toml");
 
-/// The mapping of our own layout.
+/// The mapping of our own layout with all its columns.
 pub(crate) fn own_mapping() -> Result<Mapping, Vec<ContractError>> {
-    Mapping::parse("pipelines/mappings/drawoff.toml", MAPPING)
+    Mapping::parse("pipelines/mappings/drawoff-sources.toml", MAPPING)
 }
 
 /// The cylinder that the register's line stands for.
@@ -78,6 +78,7 @@ fn channels() -> impl Iterator<Item = (String, Channel)> {
         ("call_upper", Channel::Call(1)),
         ("register_wh", Channel::Register),
         ("surroundings_degc", Channel::Surroundings),
+        ("pump", Channel::Pump),
     ];
     probes.chain(others.map(|(name, channel)| (name.to_owned(), channel)))
 }
@@ -103,10 +104,13 @@ mod tests {
         let Command::Synth(made) = Args::parse_from(line).command else { panic!("not synth") };
         crate::synth::synth(&made).unwrap();
         let mapping = own_mapping().unwrap();
+        let of_files =
+            Mapping::parse("drawoff.toml", include_str!("../../../../pipelines/mappings/drawoff.toml"))
+                .unwrap();
         let (cylinders, problems) =
-            drawoff_store::register::read(&made.folder.join("register.csv"), &mapping).unwrap();
+            drawoff_store::register::read(&made.folder.join("register.csv"), &of_files).unwrap();
         assert!(problems.is_empty(), "{problems:?}");
-        let gathered = drawoff_store::gather(&made.folder.join("readings"), &mapping, &cylinders, &|_| {});
+        let gathered = drawoff_store::gather(&made.folder.join("readings"), &of_files, &cylinders, &|_| {});
         let plan = FleetPlan { homes: 40, days: 6, seed: 5, ..FleetPlan::default() };
         for index in 0..40 {
             let home = generate_home(&plan, index).unwrap();

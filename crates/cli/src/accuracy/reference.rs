@@ -6,7 +6,7 @@ use std::time::Instant;
 use drawoff_score::{Accuracy, Condition, Degradation, Half, HomeScore, Truth};
 use rayon::prelude::*;
 
-use super::conditions::{ALL, QUICK, cadence_min};
+use super::conditions::{QUICK, REFERENCE, cadence_min};
 use super::reading::{Against, poorer_home, score_fleet};
 use crate::args::PipelineArgs;
 use crate::exit::Failure;
@@ -25,14 +25,14 @@ const FLEETS: [(&str, &str, &str, &str); 2] = [
 
 /// Measures both fleets under every condition, homes pooled.
 pub(crate) fn measure(folder: &Path, half: Half, quick: bool) -> Result<Accuracy, Failure> {
-    let degradations: &[Degradation] = if quick { &QUICK } else { &ALL };
+    let degradations: &[Degradation] = if quick { &QUICK } else { &REFERENCE };
     let mut conditions: Vec<Condition> = degradations
         .iter()
         .map(|d| Condition {
             label: d.label(),
             probes: d.probes(),
             cadence_min: cadence_min(*d, OWN_CADENCE_MIN),
-            homes: Vec::new(),
+            ..Condition::default()
         })
         .collect();
     let fleets = if quick { &FLEETS[..1] } else { &FLEETS[..] };

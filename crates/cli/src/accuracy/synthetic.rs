@@ -2,12 +2,13 @@
 
 use std::time::Instant;
 
+use drawoff_contract::ContractError;
 use drawoff_score::{Accuracy, Condition, Degradation, Half, Truth};
-use drawoff_synth::{FleetPlan, HomeData, HomeTruth, generate_home, truth_batches};
+use drawoff_synth::{FleetPlan, HomeData, HomeTruth, generate_home, truth_batches, truth_stored_batch};
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
-use super::conditions::{ALL, QUICK, cadence_min};
+use super::conditions::{Made, cadence_min, with_elements, with_other_sources};
 use super::in_memory::{cylinder, home_rows, own_mapping};
 use super::reading::{Against, PoorerHome, poorer_home, score_fleet};
 use crate::exit::Failure;
@@ -28,45 +29,48 @@ pub(crate) struct Fleet {
     pub(crate) quick: bool,
 }
 
-/// Measures the conditions of one plan, and those that need another plan.
+/// Measures the fleets that elements heat, and those that something else heats.
 pub(crate) fn measure(fleet: &Fleet) -> Result<Vec<Accuracy>, Failure> {
     let plan = FleetPlan { seed: fleet.seed, homes: fleet.homes, days: fleet.days, ..FleetPlan::default() };
-    let mut conditions = Vec::new();
-    if fleet.quick {
-        conditions.extend(of_plan(&plan, "", &QUICK, fleet.half)?);
-    } else {
-        conditions.extend(of_plan(&plan, "", &ALL, fleet.half)?);
-        let every_minute = FleetPlan { cadence_min: 1, ..plan };
-        conditions.extend(of_plan(&every_minute, "1 min", &[Degradation::None], fleet.half)?);
+    plan.check().map_err(Failure::settings)?;
+    let section = |title: &str, of_what: &str, fleets: Vec<Made>| -> Result<Accuracy, Failure> {
+        let mut conditions = Vec::new();
+        for made in &fleets {
+            conditions.extend(measure_fleet(made, fleet.half)?);
+        }
+        Ok(Accuracy {
+            title: title.to_owned(),
+            origin: format!(
+                "{} homes over {} days, seed {}, {of_what}. Made by drawoff's own `synth`, whose cylinder is finer than the \
+                 estimators' model and shares no code with them; {} homes.",
+                fleet.homes,
+                fleet.days,
+                fleet.seed,
+                fleet.half.code()
+            ),
+            strict: fleet.homes >= STRICT_HOMES,
+            conditions,
+        })
+    };
+    let elements =
+        "2 to 8 probes unless a row says otherwise, heated by elements (one in seven by a surplus diverter)";
+    let mut sections = vec![section("Invented fleets", elements, with_elements(&plan, fleet.quick))?];
+    if !fleet.quick {
+        let others = "2 to 8 probes, a fleet for each source of heat";
+        sections.push(section("Invented fleets, other sources of heat", others, with_other_sources(&plan))?);
     }
-    Ok(vec![Accuracy {
-        title: "Invented fleets".to_owned(),
-        origin: format!(
-            "{} homes over {} days, seed {}, made by drawoff's own `synth`, whose cylinder is finer than the estimators' model and \
-             shares no code with them; {} homes.",
-            fleet.homes,
-            fleet.days,
-            fleet.seed,
-            fleet.half.code()
-        ),
-        strict: fleet.homes >= STRICT_HOMES,
-        conditions,
-    }])
+    Ok(sections)
 }
 
-/// Makes a fleet once and reads it under several conditions; `name` stands for the fleet as exported, if not empty.
-fn of_plan(
-    plan: &FleetPlan,
-    name: &str,
-    degradations: &[Degradation],
-    half: Half,
-) -> Result<Vec<Condition>, Failure> {
+/// Makes a fleet once and reads it under its conditions.
+fn measure_fleet(made: &Made, half: Half) -> Result<Vec<Condition>, Failure> {
     let started = Instant::now();
+    let (plan, degradations) = (&made.plan, made.degradations);
     let mapping = own_mapping().map_err(Failure::settings)?;
     let mut poorer: Vec<Vec<PoorerHome>> = degradations.iter().map(|_| Vec::new()).collect();
-    let mut truths: Vec<HomeTruth> = Vec::new();
+    let mut truth = Truth::default();
     for indices in portions(plan) {
-        let made: Vec<(HomeTruth, Vec<PoorerHome>)> = indices
+        let homes: Vec<(HomeTruth, Vec<PoorerHome>)> = indices
             .into_par_iter()
             .map(|index| {
                 let HomeData { readings, register, truth, .. } = generate_home(plan, index)?;
@@ -76,18 +80,17 @@ fn of_plan(
                     degradations.iter().map(|d| poorer_home(&rows, &own, *d, 1, Water::Iapws)).collect();
                 Ok((truth, homes))
             })
-            .collect::<Result<_, drawoff_contract::ContractError>>()?;
-        for (truth, homes) in made {
-            truths.push(truth);
-            poorer.iter_mut().zip(homes).for_each(|(all, home)| all.push(home));
+            .collect::<Result<_, ContractError>>()?;
+        let (truths, homes): (Vec<HomeTruth>, Vec<Vec<PoorerHome>>) = homes.into_iter().unzip();
+        truth.homes.extend(truth_of(truths)?.homes);
+        for of_home in homes {
+            poorer.iter_mut().zip(of_home).for_each(|(all, home)| all.push(home));
         }
-        progress::note(&format!("{} of {} homes made and reduced", truths.len(), plan.homes));
+        let (name, done) = (made.name, truth.homes.len());
+        progress::note(&format!("invented, {name}: {done} of {} homes made and reduced", plan.homes));
     }
-    progress::note(&format!("made and reduced in {:.1} s", started.elapsed().as_secs_f64()));
-    let truth = truth_of(truths)?;
     let mut conditions = Vec::new();
     for (&degradation, homes) in degradations.iter().zip(poorer) {
-        let started = Instant::now();
         let cut;
         let truth = if let Degradation::Days(days) = degradation {
             cut = truth.first_days(days);
@@ -99,17 +102,23 @@ fn of_plan(
         let held_out = degradation == Degradation::None;
         let against = Against { truth, half, water: Water::Iapws, cadence_min, degradation, held_out };
         let homes = score_fleet(homes, &against);
-        let is_named = degradation == Degradation::None && !name.is_empty();
-        let label = if is_named { name.to_owned() } else { degradation.label() };
-        let seconds = started.elapsed().as_secs_f64();
-        progress::note(&format!("invented, {label}: {} homes in {seconds:.1} s", homes.len()));
-        conditions.push(Condition { label, probes: degradation.probes(), cadence_min, homes });
+        let as_made = degradation == Degradation::None;
+        conditions.push(Condition {
+            label: if as_made { made.name.to_owned() } else { degradation.label() },
+            probes: if as_made { plan.probes.map(usize::from) } else { degradation.probes() },
+            cadence_min,
+            heating: made.heating,
+            homes,
+        });
     }
+    let seconds = started.elapsed().as_secs_f64();
+    progress::note(&format!("invented, {}: {} conditions in {seconds:.1} s", made.name, conditions.len()));
     Ok(conditions)
 }
 
-/// Truth as it would be read from its tables; a table that scores do not need is passed over.
+/// Truth as it would be read from its tables.
 fn truth_of(truths: Vec<HomeTruth>) -> Result<Truth, Failure> {
+    let (_, stored) = truth_stored_batch(&truths)?;
     let tables = truth_batches(truths)?;
     let table = |name: &str| -> Vec<_> {
         tables.iter().filter(|(n, _)| *n == name).map(|(_, batch)| batch.clone()).collect()
@@ -120,9 +129,6 @@ fn truth_of(truths: Vec<HomeTruth>) -> Result<Truth, Failure> {
         &table("truth_draws"),
         &table("truth_faults"),
     )?;
-    let stored = table("truth_stored");
-    if !stored.is_empty() {
-        truth.add_stored(&stored)?;
-    }
+    truth.add_stored(&[stored])?;
     Ok(truth)
 }

@@ -1,6 +1,6 @@
 //! Tables of what is drawn: days, and draw-offs one by one.
 
-use super::{Accuracy, CLASSES, FigureTable, ProbeClass};
+use super::{Accuracy, CLASSES, FigureTable, Heating, ProbeClass};
 use crate::bar::{Bar, Figure, Unit};
 use crate::bootstrap::{interval, median_interval};
 use crate::errors::median;
@@ -11,6 +11,9 @@ use crate::wilson::Share;
 /// Bars of the day with three probes or more, of homes that are reheated.
 const ENERGY_BAR: f64 = 0.03;
 const LITRES_BAR: f64 = 0.05;
+/// Bars of the day's heat where something else than an element heats.
+const METERED_ENERGY_BAR: f64 = 0.06;
+const UNMETERED_ENERGY_BAR: f64 = 0.12;
 /// The cadence that the bars of draw-off groups speak of.
 const GROUP_CADENCE_MIN: u32 = 5;
 
@@ -29,7 +32,13 @@ pub(super) fn days(accuracy: &Accuracy) -> FigureTable {
         |homes, condition, class| {
             let barred = class == CLASSES[0];
             let hot: Vec<&HomeScore> = homes.iter().copied().filter(|h| h.reheated).collect();
-            let bar = |limit: f64| barred.then_some(Bar::AtMost(limit));
+            let energy_bar = match condition.heating {
+                Heating::Element => ENERGY_BAR,
+                Heating::Metered => METERED_ENERGY_BAR,
+                Heating::Unmetered => UNMETERED_ENERGY_BAR,
+            };
+            let energy = barred.then_some(Bar::AtMost(energy_bar));
+            let litres = (barred && condition.heating == Heating::Element).then_some(Bar::AtMost(LITRES_BAR));
             let of = |homes: &[&HomeScore], what: &str, get: &dyn Fn(&HomeScore) -> Option<f64>| {
                 let errors: Vec<f64> = homes.iter().filter_map(|h| get(h)).collect();
                 Figure {
@@ -43,10 +52,10 @@ pub(super) fn days(accuracy: &Accuracy) -> FigureTable {
             let mut without = Share::default();
             homes.iter().filter_map(|h| h.days).for_each(|d| without.count(d.kwh.is_none()));
             vec![
-                of(&hot, "day kwh", &|h| h.days?.kwh).with_bar(bar(ENERGY_BAR)),
-                of(&hot, "day litres", &|h| h.days?.litres).with_bar(bar(LITRES_BAR)),
-                of(&hot, "utc kwh", &|h| h.utc_days?.kwh).with_bar(bar(ENERGY_BAR)),
-                of(&hot, "utc litres", &|h| h.utc_days?.litres).with_bar(bar(LITRES_BAR)),
+                of(&hot, "day kwh", &|h| h.days?.kwh).with_bar(energy),
+                of(&hot, "day litres", &|h| h.days?.litres).with_bar(litres),
+                of(&hot, "utc kwh", &|h| h.utc_days?.kwh).with_bar(energy),
+                of(&hot, "utc litres", &|h| h.utc_days?.litres).with_bar(litres),
                 of(homes, "all day kwh", &|h| h.days?.kwh),
                 of(homes, "all day litres", &|h| h.days?.litres),
                 Figure::of_share(without),
@@ -82,7 +91,8 @@ pub(super) fn groups(accuracy: &Accuracy) -> FigureTable {
             let all: Vec<usize> = (0..tallies.len()).collect();
             let missed: Vec<f64> = homes.iter().filter_map(|h| h.undetected_per_hour).collect();
             let pooled = pool(&tallies, &all);
-            let bar = (condition.cadence_min == GROUP_CADENCE_MIN).then(|| bar(class)).flatten();
+            let asked = condition.cadence_min == GROUP_CADENCE_MIN && condition.heating == Heating::Element;
+            let bar = asked.then(|| bar(class)).flatten();
             let f1 = Figure {
                 value: pooled.f1(),
                 interval: interval(tallies.len(), &format!("groups {}", condition.label), |drawn| {

@@ -1,6 +1,6 @@
 //! Tables of the standing loss.
 
-use super::{Accuracy, CLASSES, FigureTable, ProbeClass};
+use super::{Accuracy, CLASSES, FigureTable, Heating, ProbeClass};
 use crate::bar::{Bar, Figure};
 use crate::bootstrap::{mean_interval, median_interval};
 use crate::errors::median;
@@ -13,6 +13,8 @@ const MEASURED_BAR: f64 = 0.05;
 const UNKNOWN_BAR: f64 = 0.08;
 /// The bar with two probes.
 const TWO_PROBES_BAR: f64 = 0.10;
+/// The bar of cylinders that something else than an element heats, three probes or more.
+const OTHER_SOURCES_BAR: f64 = 0.08;
 /// The bar of the bias, of homes with no more undetected draw-offs an hour than this.
 const BIAS_BAR: f64 = 0.04;
 const UNDETECTED_PER_HOUR: f64 = 0.5;
@@ -23,7 +25,7 @@ pub(super) fn by_surroundings(accuracy: &Accuracy, measured: bool) -> FigureTabl
         &CLASSES,
         |h| h.loss.is_some() && h.room_measured == measured,
         |homes, condition, class| {
-            let bar = bar(class, measured);
+            let bar = bar(class, measured, condition.heating);
             let purpose = |what: &str| format!("{what} {measured} {}", condition.label);
             vec![
                 median_abs(homes, |l| l.w_per_k, &purpose("w_per_k")).with_bar(bar),
@@ -54,7 +56,7 @@ pub(super) fn intervals(accuracy: &Accuracy) -> FigureTable {
         &CLASSES,
         |h| h.loss.is_some(),
         |homes, condition, class| {
-            let three_or_more = class == CLASSES[0];
+            let biased = class == CLASSES[0] && condition.heating == Heating::Element;
             let seen: Vec<&HomeScore> = homes
                 .iter()
                 .copied()
@@ -71,7 +73,7 @@ pub(super) fn intervals(accuracy: &Accuracy) -> FigureTable {
                 Figure::of_share(covered).with_bar(Some(band)),
                 Figure { value: median(&widths), cases: widths.len(), ..Figure::default() },
                 bias(&seen, |l| l.w_per_k, &format!("seen bias {}", condition.label))
-                    .with_bar(three_or_more.then_some(Bar::Off(BIAS_BAR))),
+                    .with_bar(biased.then_some(Bar::Off(BIAS_BAR))),
                 Figure::of_share(without),
             ]
         },
@@ -92,8 +94,9 @@ pub(super) fn intervals(accuracy: &Accuracy) -> FigureTable {
     }
 }
 
-fn bar(class: ProbeClass, measured: bool) -> Option<Bar> {
+fn bar(class: ProbeClass, measured: bool, heating: Heating) -> Option<Bar> {
     match (class.least, measured) {
+        (3, _) if heating != Heating::Element => Some(Bar::AtMost(OTHER_SOURCES_BAR)),
         (3, true) => Some(Bar::AtMost(MEASURED_BAR)),
         (3, false) => Some(Bar::AtMost(UNKNOWN_BAR)),
         (2, _) => Some(Bar::AtMost(TWO_PROBES_BAR)),
