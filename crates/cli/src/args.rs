@@ -31,6 +31,8 @@ pub(crate) enum Command {
     Check(PipelineArgs),
     /// Compare runs with truth tables.
     Score(ScoreArgs),
+    /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
+    Accuracy(AccuracyArgs),
     /// Make a fleet of invented homes with known truth.
     Synth(SynthArgs),
 }
@@ -65,7 +67,38 @@ pub(crate) struct ScoreArgs {
 }
 
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7")]
+#[command(after_help = "Example:\n  drawoff accuracy --date 2026-11-25 --synth-homes 500 --days 45")]
+pub(crate) struct AccuracyArgs {
+    /// Day of the measurement, for the names of the files: results hold no clock.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub(crate) date: String,
+    /// Folder for accuracy-DATE.md and accuracy-DATE.json.
+    #[arg(long, default_value = "results")]
+    pub(crate) out: PathBuf,
+    /// Folder of the reference fleets; reference-fleet below DRAWOFF_SHARED or ../shared unless given.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) reference: Option<PathBuf>,
+    /// Number of invented homes; 0 leaves them out.
+    #[arg(long, default_value_t = 500)]
+    pub(crate) synth_homes: u32,
+    /// Days of the invented homes.
+    #[arg(long, default_value_t = 45)]
+    pub(crate) days: u32,
+    /// Seed of the invented homes.
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Which homes are scored: all, or the even or odd half by a hash of their identifiers.
+    #[arg(long, default_value = "all")]
+    pub(crate) half: String,
+    /// Only a few conditions and homes, to see that all is well.
+    #[arg(long)]
+    pub(crate) quick: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7\n  drawoff synth out/coils --source coil --faults none --probes 4\n\nWith --source, or more than 8 probes, the mapping is pipelines/mappings/drawoff-sources.toml."
+)]
 pub(crate) struct SynthArgs {
     /// Folder to write: readings/, register.csv, truth/.
     pub(crate) folder: PathBuf,
@@ -81,6 +114,107 @@ pub(crate) struct SynthArgs {
     /// How the readings lie in their files.
     #[arg(long, value_enum, default_value_t = Layout::Home)]
     pub(crate) layout: Layout,
+    /// Minutes between rows; has to divide a day.
+    #[arg(long, default_value_t = 5)]
+    pub(crate) cadence_min: u32,
+    /// Probes of every home, 1 to 12; drawn home by home when left out.
+    #[arg(long)]
+    pub(crate) probes: Option<u8>,
+    /// Steps in which probes report, K; drawn when left out.
+    #[arg(long)]
+    pub(crate) resolution_k: Option<f64>,
+    /// Share of rows that every home loses, such as 0.2; drawn (1 to 3 %) when left out.
+    #[arg(long)]
+    pub(crate) gaps: Option<f64>,
+    /// Which homes measure the surroundings.
+    #[arg(long, value_enum, default_value_t = Room::AsDrawn)]
+    pub(crate) room: Room,
+    /// Which faults are laid on the homes.
+    #[arg(long, value_enum, default_value_t = Faults::AsDrawn)]
+    pub(crate) faults: Faults,
+    /// Further draws an hour, too small to be seen.
+    #[arg(long, default_value_t = 0.0)]
+    pub(crate) small_draws_per_hour: f64,
+    /// What heats the cylinders; elements, one in seven on a diverter, when left out.
+    #[arg(long, value_enum)]
+    pub(crate) source: Option<Source>,
+    /// How thick the front between cold and hot water is.
+    #[arg(long, value_enum, default_value_t = Fronts::Sharp)]
+    pub(crate) fronts: Fronts,
+    /// Drive one cylinder through each of these tapping profiles of Regulation (EU) 814/2013 instead: S,M,L,XL.
+    #[arg(
+        long,
+        value_enum,
+        ignore_case = true,
+        value_delimiter = ',',
+        conflicts_with_all = ["homes", "gaps", "room", "faults", "small_draws_per_hour", "source", "fronts", "resolution_k"]
+    )]
+    pub(crate) tapping: Vec<Tapping>,
+    /// Make about twice as fast, in longer steps where nothing flows.
+    #[arg(long)]
+    pub(crate) quick: bool,
+    /// Write truth/truth_stored.parquet too: usable water and stored heat at every half-hour.
+    #[arg(long)]
+    pub(crate) truth_stored: bool,
+}
+
+/// Which homes of a made fleet measure the surroundings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Room {
+    /// A third of them.
+    AsDrawn,
+    /// All.
+    Always,
+    /// None.
+    Never,
+}
+
+/// Which faults are laid on the homes of a made fleet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Faults {
+    /// Each kind once in every 40 homes.
+    AsDrawn,
+    /// None.
+    None,
+}
+
+/// What heats the cylinders of a made fleet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Source {
+    /// Elements on the mains.
+    Element,
+    /// An element fed by a pump: base to top.
+    TopPump,
+    /// A boiler's coil without a meter.
+    Coil,
+    /// A heat pump with a plate exchanger.
+    HeatPump,
+    /// Elements on spare solar power.
+    Diverter,
+    /// All of them side by side.
+    Mixed,
+}
+
+/// How thick the fronts of a made fleet are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Fronts {
+    /// As in the sample fleet: 5 to 13 % of the height.
+    Sharp,
+    /// As in a laboratory tank: about 20 %.
+    Measured,
+}
+
+/// Tapping profiles of Regulation (EU) 814/2013.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Tapping {
+    /// 2.1 kWh a day, 120 l.
+    S,
+    /// 5.8 kWh a day, 150 l.
+    M,
+    /// 11.7 kWh a day, 210 l.
+    L,
+    /// 19.1 kWh a day, 300 l.
+    Xl,
 }
 
 /// How the readings of a made fleet lie in their files; the rows are the same.

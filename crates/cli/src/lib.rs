@@ -1,5 +1,6 @@
 //! The program `drawoff`: pipelines, progress, logs, exit codes.
 
+mod accuracy;
 mod args;
 mod check;
 mod exit;
@@ -30,6 +31,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
         Command::Score(a) => score::score(a),
+        Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Synth(a) => synth::synth(a),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {

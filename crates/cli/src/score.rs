@@ -50,14 +50,23 @@ fn not_scored(problem: ContractError) -> Failure {
     Failure::new(Exit::NoInput, problem.or_hint(hint))
 }
 
-fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, ContractError> {
-    let batches = |name: &str| read_batches(&table_path(truth, name));
-    let truth = Truth::from_batches(
+/// The truth tables of a folder; the one of stored water may be absent.
+pub(crate) fn read_truth(folder: &Path) -> Result<Truth, ContractError> {
+    let batches = |name: &str| read_batches(&table_path(folder, name));
+    let mut truth = Truth::from_batches(
         &batches("truth_homes")?,
         &batches("truth_daily")?,
         &batches("truth_draws")?,
         &batches("truth_faults")?,
     )?;
+    if table_path(folder, "truth_stored").is_file() {
+        truth.add_stored(&batches("truth_stored")?)?;
+    }
+    Ok(truth)
+}
+
+fn score_one(run: &Path, truth: &Path, half: Half) -> Result<ScoreCard, ContractError> {
+    let truth = read_truth(truth)?;
     fn table<T: Table>(run: &Path) -> Result<Vec<T>, ContractError> {
         read_table(&table_path(run, T::NAME))
     }

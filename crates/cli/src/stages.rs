@@ -9,7 +9,7 @@ use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
 use drawoff_homes::classes::read_classes;
-use drawoff_homes::habits::{HabitInput, Habits, read_habits};
+use drawoff_homes::habits::{HabitInput, Habits, read_empty_days, read_habits};
 use drawoff_homes::shrink::report_fleet;
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
 use drawoff_store::Gathered;
@@ -39,7 +39,13 @@ pub(crate) fn daybook<'a>(
         .collect()
 }
 
-fn reduce(cylinder: &Cylinder, rows: &HomeRows, files: usize, water: Water) -> Result<Notes, &'static str> {
+/// Reduces the rows of one home; `files` is the number of input files that they may come from.
+pub(crate) fn reduce(
+    cylinder: &Cylinder,
+    rows: &HomeRows,
+    files: usize,
+    water: Water,
+) -> Result<Notes, &'static str> {
     let setup = Setup::new(cylinder, drawoff_daybook::Settings { water })?;
     let mut machine = Machine::new(setup, files);
     machine.push(rows);
@@ -54,8 +60,21 @@ pub(crate) struct Assessed {
     pub(crate) habits: Habits,
 }
 
+/// What to work out beside the homes themselves.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Wanted {
+    pub(crate) faults: bool,
+    /// All habits; otherwise empty days only, which take a small part of the time.
+    pub(crate) habits: bool,
+}
+
 /// Reads and assesses every home from its daybook.
 pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64) -> Assessed {
+    read_fleet(daybooks, water, seed, Wanted { faults: true, habits: true })
+}
+
+/// Reads every home from its daybook; what is not wanted is empty.
+pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, wanted: Wanted) -> Assessed {
     let empty = Notes::default();
     let notes: Vec<HomeNotes<'_>> = daybooks
         .iter()
@@ -75,6 +94,7 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
             let sound = sound_probes(Probes { days: n.days, probes, cold_degc: &cold });
             let reading = read_home(*n, &priors, &sound, settings);
             let findings = match &d.notes {
+                _ if !wanted.faults => Vec::new(),
                 Ok(notes) if !notes.days.is_empty() => {
                     let ctx = Context {
                         cylinder: n.cylinder,
@@ -97,7 +117,15 @@ pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64
         .zip(&results)
         .map(|(notes, (reading, _))| HabitInput { notes: *notes, reading })
         .collect();
-    let habits = read_habits(&inputs, seed);
+    let habits = if wanted.habits {
+        read_habits(&inputs, seed)
+    } else {
+        Habits {
+            vacancy: read_empty_days(&inputs),
+            group_of_home: vec![None; inputs.len()],
+            ..Habits::default()
+        }
+    };
     let readings: Vec<(HomeNotes<'_>, &HomeReading)> = inputs.iter().map(|i| (i.notes, i.reading)).collect();
     let classes = read_classes(&readings, water);
     let groups = habits.group_of_home.clone();

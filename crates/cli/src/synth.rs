@@ -1,5 +1,6 @@
 //! `drawoff synth`: fleets of invented homes with known truth.
 
+mod options;
 mod readings;
 
 use std::ops::Range;
@@ -8,10 +9,12 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
+use arrow::array::RecordBatch;
 use drawoff_contract::ContractError;
 use drawoff_store::output::export::{ColumnCode, ExportFile, write_text};
 use drawoff_synth::{
-    FleetPlan, HomeData, HomeTruth, RegisterRow, generate_home, register_csv, truth_batches,
+    FleetPlan, HomeData, HomeTruth, RegisterRow, generate_home, generate_tapping, register_csv,
+    truth_batches, truth_sources_batch, truth_stored_batch,
 };
 use rayon::prelude::*;
 
@@ -33,11 +36,9 @@ const LARGE_FLEET_ZSTD: i32 = 3;
 const QUIET: Duration = Duration::from_secs(3);
 
 pub(crate) fn synth(args: &SynthArgs) -> Result<Exit, Failure> {
-    let plan = FleetPlan { seed: args.seed, homes: args.homes, days: args.days, ..FleetPlan::default() };
-    if plan.homes == 0 || plan.days == 0 {
-        let problem = ContractError::new("a fleet", "needs at least one home and one day");
-        return Err(Failure::new(Exit::Settings, problem.with_hint("for example --homes 46 --days 29")));
-    }
+    let plan = options::plan(args);
+    plan.check().map_err(|problems| Failure { exit: Exit::Settings, problems })?;
+    let tapping = options::tapping(args);
     let started = Instant::now();
     let mut readings =
         ReadingFiles::begin(&args.folder.join("readings"), &plan, args.layout, zstd_level(&plan))?;
@@ -46,7 +47,8 @@ pub(crate) fn synth(args: &SynthArgs) -> Result<Exit, Failure> {
     let (made, last_note) = (AtomicU32::new(0), Mutex::new(started));
     for indices in portions(&plan) {
         let make = |index| {
-            let home = generate_home(&plan, index);
+            let home =
+                tapping.get(index as usize).map_or_else(|| generate_home(&plan, index), generate_tapping);
             note_progress(made.fetch_add(1, Ordering::Relaxed) + 1, plan.homes, &last_note);
             home
         };
@@ -58,7 +60,8 @@ pub(crate) fn synth(args: &SynthArgs) -> Result<Exit, Failure> {
             truths.push(home.truth);
         }
         readings.push(&batches)?;
-        write_truth(&mut truth, &args.folder.join("truth"), truths, zstd_level(&plan))?;
+        let tables = truth_tables(args, truths)?;
+        write_truth(&mut truth, &args.folder.join("truth"), &tables, zstd_level(&plan))?;
     }
     let written = readings.finish()?;
     for file in truth {
@@ -97,7 +100,7 @@ fn zstd_level(plan: &FleetPlan) -> i32 {
 }
 
 /// The homes in portions that fit in memory; the same for any number of threads, as they become row groups.
-fn portions(plan: &FleetPlan) -> Vec<Range<u32>> {
+pub(crate) fn portions(plan: &FleetPlan) -> Vec<Range<u32>> {
     let size = (ROWS_AT_ONCE / rows_of_a_home(plan).max(1)).clamp(1, HOMES_AT_ONCE) as u32;
     (0..plan.homes.div_ceil(size)).map(|i| i * size..((i + 1) * size).min(plan.homes)).collect()
 }
@@ -117,21 +120,31 @@ fn column_code(field: &arrow::datatypes::Field) -> ColumnCode {
     }
 }
 
-/// Adds the truth of a portion of homes to the four tables, which are begun with the first portion.
+fn truth_tables(
+    args: &SynthArgs,
+    truths: Vec<HomeTruth>,
+) -> Result<Vec<(&'static str, RecordBatch)>, ContractError> {
+    let stored = args.truth_stored.then(|| truth_stored_batch(&truths)).transpose()?;
+    let sources = args.source.map(|_| truth_sources_batch(&truths)).transpose()?;
+    let mut tables = Vec::from(truth_batches(truths)?);
+    tables.extend(stored.into_iter().chain(sources));
+    Ok(tables)
+}
+
+/// Adds the truth of a portion of homes to the tables, which are begun with the first portion.
 fn write_truth(
     files: &mut Vec<ExportFile>,
     folder: &Path,
-    truths: Vec<HomeTruth>,
+    tables: &[(&'static str, RecordBatch)],
     zstd_level: i32,
 ) -> Result<(), ContractError> {
-    let tables = truth_batches(truths)?;
     if files.is_empty() {
-        for (name, batch) in &tables {
+        for (name, batch) in tables {
             let path = folder.join(format!("{name}.parquet"));
             files.push(ExportFile::begin(&path, &batch.schema(), zstd_level, column_code)?);
         }
     }
-    files.iter_mut().zip(&tables).try_for_each(|(file, (_, batch))| file.group(batch))
+    files.iter_mut().zip(tables).try_for_each(|(file, (_, batch))| file.group(batch))
 }
 
 #[cfg(test)]

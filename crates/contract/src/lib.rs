@@ -30,5 +30,5 @@ pub use error::ContractError;
 pub use fault::{Fault, FaultClass, Outcome};
 pub use mapping::Mapping;
 pub use readings::{Channel, HomeRows, Mask, Reject, Series, Shape};
-pub use register::{Cylinder, DailyWindow, Element};
+pub use register::{Cylinder, DailyWindow, Element, HeatSource};
 pub use table::{ColumnDoc, Table};

@@ -11,7 +11,8 @@ pub use crate::mapping_readings::{
     LongName, ProbeOrder, ReadingsMapping, Stamp, Target, TimeFormat, ValueKind, WideColumn,
 };
 pub use crate::mapping_register::{
-    ElementColumns, HeightColumn, HeightUnit, ListColumn, PackedElements, RegisterMapping, UnitColumn,
+    ElementColumns, HeightColumn, HeightUnit, ListColumn, PackedElements, RegisterMapping, SourceColumn,
+    UnitColumn,
 };
 use crate::mapping_section::{Problems, Section};
 pub use crate::mapping_small::{CarbonMapping, TariffsMapping, VisitsMapping};

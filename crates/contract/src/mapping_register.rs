@@ -1,9 +1,13 @@
 //! The `[register]` section of a mapping: which column of an asset register holds which fact, in which unit.
 
+use std::collections::BTreeMap;
+
 use chrono_tz::Tz;
 
+use crate::mapping_hint::did_you_mean;
 use crate::mapping_readings::{ProbeOrder, read_decimal, read_separator, read_zone};
 use crate::mapping_section::{Problems, Section};
+use crate::register::HeatSource;
 
 /// How the asset register is laid out. A fact without a column is not known for any home.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +36,14 @@ pub struct RegisterMapping {
     pub element_upper: Option<ElementColumns>,
     /// All elements in one column.
     pub elements: Option<PackedElements>,
+    /// What heats the water.
+    pub heat_source: Option<SourceColumn>,
+    /// Rated power of a source that is no element; factor to W.
+    pub source_power: Option<UnitColumn>,
+    /// Lower end of a coil, or intake of a pump.
+    pub source_lower: Option<HeightColumn>,
+    /// Upper end of a coil, or return of a pump.
+    pub source_upper: Option<HeightColumn>,
     /// Declared standing loss; factor to W/K.
     pub declared_loss: Option<UnitColumn>,
     /// Thermostat set point; added to give degC after the factor.
@@ -85,6 +97,31 @@ pub struct HeightColumn {
     pub column: String,
     /// Unit.
     pub unit: HeightUnit,
+}
+
+/// The column that says what heats the water; an empty field means an element.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SourceColumn {
+    /// Column name.
+    pub column: String,
+    /// Words of a register that has its own, and the source that each stands for; ours are known beside them.
+    pub words: BTreeMap<String, HeatSource>,
+}
+
+impl SourceColumn {
+    /// The source that a word of the register stands for.
+    #[must_use]
+    pub fn source_of(&self, word: &str) -> Option<HeatSource> {
+        self.words.get(word).copied().or_else(|| HeatSource::from_code(word))
+    }
+
+    /// The nearest word that is known, or all of them.
+    #[must_use]
+    pub fn hint(&self, word: &str) -> String {
+        let ours = HeatSource::ALL.iter().map(|s| s.code());
+        let valid: Vec<&str> = ours.chain(self.words.keys().map(String::as_str)).collect();
+        did_you_mean(word, &valid)
+    }
 }
 
 /// One column that holds a list of heights.
@@ -148,6 +185,11 @@ impl RegisterMapping {
         let element_lower = read_element(s, "element_lower", problems);
         let element_upper = read_element(s, "element_upper", problems);
         let elements = read_packed(s, problems);
+        let heat_source = read_source(s, problems);
+        let powers = [("W", (1.0, 0.0)), ("kW", (1000.0, 0.0))];
+        let source_power = unit_column(s, "source_power", &powers, problems);
+        let source_lower = height_column(s, "source_lower", problems);
+        let source_upper = height_column(s, "source_upper", problems);
         // Declared figures hold at 45 K between water and surroundings; 24 h at 1 W are 0.024 kWh.
         let losses =
             [("kWh/24h", (1.0 / 0.024 / 45.0, 0.0)), ("W_at_45K", (1.0 / 45.0, 0.0)), ("W/K", (1.0, 0.0))];
@@ -162,7 +204,8 @@ impl RegisterMapping {
         let is_length = |unit: HeightUnit| matches!(unit, HeightUnit::Length(_));
         let needs_height = probe_heights.as_ref().is_some_and(|p| is_length(p.unit))
             || elements.as_ref().is_some_and(|e| is_length(e.height_unit))
-            || [&element_lower, &element_upper].into_iter().flatten().any(|e| is_length(e.height.unit));
+            || [&element_lower, &element_upper].into_iter().flatten().any(|e| is_length(e.height.unit))
+            || [&source_lower, &source_upper].into_iter().flatten().any(|h| is_length(h.unit));
         if needs_height && tank_height.is_none() {
             let hint = Some("such as tank_height = { column = \"height\", unit = \"mm\" }".to_owned());
             problems.add(s.at, "heights in lengths need `tank_height`", hint);
@@ -181,6 +224,10 @@ impl RegisterMapping {
             element_lower,
             element_upper,
             elements,
+            heat_source,
+            source_power,
+            source_lower,
+            source_upper,
             declared_loss,
             set_point,
             tariff,
@@ -199,7 +246,11 @@ impl RegisterMapping {
         columns.extend(
             texts.into_iter().chain([&self.occupants, &self.installed]).flatten().map(String::as_str),
         );
-        let numbers = [&self.volume, &self.tank_height, &self.declared_loss, &self.set_point];
+        let numbers =
+            [&self.volume, &self.tank_height, &self.declared_loss, &self.set_point, &self.source_power];
+        columns.extend(self.heat_source.iter().map(|c| c.column.as_str()));
+        let heights = [&self.source_lower, &self.source_upper];
+        columns.extend(heights.into_iter().flatten().map(|c| c.column.as_str()));
         columns.extend(numbers.into_iter().flatten().map(|c| c.column.as_str()));
         columns.extend(self.probe_heights.iter().map(|c| c.column.as_str()));
         columns.extend(self.elements.iter().map(|c| c.column.as_str()));
@@ -223,6 +274,33 @@ pub(crate) fn unit_column(
     inner.finish(problems);
     let (factor, offset) = unit?;
     Some(UnitColumn { column: column?, factor, offset })
+}
+
+fn height_column(
+    s: &mut Section<'_>,
+    key: &'static str,
+    problems: &mut Problems<'_>,
+) -> Option<HeightColumn> {
+    let mut inner = s.section_if(key, problems)?;
+    let column = inner.need_text("column", problems);
+    let unit = inner.need_word("unit", HeightUnit::WORDS, problems);
+    inner.finish(problems);
+    Some(HeightColumn { column: column?, unit: unit? })
+}
+
+fn read_source(s: &mut Section<'_>, problems: &mut Problems<'_>) -> Option<SourceColumn> {
+    let mut inner = s.section_if("heat_source", problems)?;
+    let column = inner.need_text("column", problems);
+    let sources: Vec<(&str, HeatSource)> = HeatSource::ALL.iter().map(|&s| (s.code(), s)).collect();
+    let mut words = BTreeMap::new();
+    for mut entry in inner.sections("words", problems) {
+        let word = entry.need_text("word", problems);
+        let source = entry.need_word("source", &sources, problems);
+        entry.finish(problems);
+        words.extend(word.zip(source));
+    }
+    inner.finish(problems);
+    Some(SourceColumn { column: column?, words })
 }
 
 fn read_list(s: &mut Section<'_>, problems: &mut Problems<'_>) -> Option<ListColumn> {

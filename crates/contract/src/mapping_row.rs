@@ -3,9 +3,9 @@
 use chrono_tz::Tz;
 
 use crate::mapping_readings::{ProbeOrder, zone_hint};
-use crate::mapping_register::{HeightUnit, RegisterMapping, UnitColumn};
+use crate::mapping_register::{HeightColumn, HeightUnit, RegisterMapping, UnitColumn};
 use crate::readings::{MAX_ELEMENTS, MAX_PROBES};
-use crate::register::{Cylinder, DailyWindow, Element};
+use crate::register::{Cylinder, DailyWindow, Element, HeatSource};
 
 /// A cylinder, and what was wrong with its row; a fact that cannot be read is left unknown.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,6 +46,10 @@ impl<'r> Row<'_, 'r> {
             height_m: tank_height_m,
             probe_heights: self.probe_heights(tank_height_m).unwrap_or_default(),
             elements: self.elements(tank_height_m),
+            heat_source: self.heat_source(),
+            source_rated_w: self.number(m.source_power.as_ref(), 0.0, 200_000.0).filter(|w| *w > 0.0),
+            source_lower_height: self.source_height(m.source_lower.as_ref(), tank_height_m),
+            source_upper_height: self.source_height(m.source_upper.as_ref(), tank_height_m),
             declared_loss_w_per_k: self.number(m.declared_loss.as_ref(), 0.05, 100.0),
             set_point_degc: self.number(m.set_point.as_ref(), 20.0, 100.0),
             tariff: self.text(m.tariff.as_ref()),
@@ -197,6 +201,21 @@ impl<'r> Row<'_, 'r> {
         elements
     }
 
+    fn heat_source(&mut self) -> HeatSource {
+        let Some(from) = self.mapping.heat_source.as_ref() else { return HeatSource::default() };
+        let Some(word) = (self.cell)(&from.column) else { return HeatSource::default() };
+        from.source_of(word).unwrap_or_else(|| {
+            self.problem(&from.column, &format!("`{word}` is no heat source; {}", from.hint(word)));
+            HeatSource::default()
+        })
+    }
+
+    fn source_height(&mut self, from: Option<&HeightColumn>, tank_height_m: Option<f64>) -> Option<f64> {
+        let from = from?;
+        let text = (self.cell)(&from.column)?;
+        self.height(&from.column, text, from.unit, tank_height_m)
+    }
+
     fn low_rate(&mut self) -> Option<DailyWindow> {
         let column = self.mapping.low_rate.as_ref()?;
         let text = (self.cell)(column)?;
@@ -336,6 +355,29 @@ installed = "y"
         let row = read(register, &[("id", "a"), ("l", "1.08")]);
         // 1.08 kWh in 24 h is 45 W, at 45 K 1 W/K.
         assert!((row.cylinder.unwrap().declared_loss_w_per_k.unwrap() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn sources_have_words_power_and_heights() {
+        let register = r#"
+home = "id"
+default_zone = "UTC"
+heat_source = { column = "s", words = [ { word = "boiler", source = "coil" } ] }
+source_power = { column = "kw", unit = "kW" }
+source_lower = { column = "low", unit = "percent" }
+source_upper = { column = "high", unit = "percent" }
+"#;
+        let cells = |source| [("id", "a"), ("s", source), ("kw", "18"), ("low", "5"), ("high", "45")];
+        let row = read(register, &cells("boiler"));
+        let cylinder = row.cylinder.unwrap();
+        assert_eq!((row.problems.len(), cylinder.heat_source), (0, HeatSource::Coil));
+        assert_eq!(cylinder.source_rated_w, Some(18_000.0));
+        assert_eq!((cylinder.source_lower_height, cylinder.source_upper_height), (Some(0.05), Some(0.45)));
+        assert_eq!(read(register, &cells("heat_pump")).cylinder.unwrap().heat_source, HeatSource::HeatPump);
+        assert_eq!(read(register, &cells("")).cylinder.unwrap().heat_source, HeatSource::Element);
+        let odd = read(register, &cells("heat_pum"));
+        assert!(odd.problems[0].contains("did you mean `heat_pump`?"), "{:?}", odd.problems);
+        assert_eq!(odd.cylinder.unwrap().heat_source, HeatSource::Element);
     }
 
     #[test]

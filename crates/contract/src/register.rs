@@ -13,6 +13,42 @@ pub struct Element {
     pub height: f64,
 }
 
+/// What heats the water of a cylinder.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum HeatSource {
+    /// Elements in the water, also where a surplus diverter drives them.
+    #[default]
+    Element,
+    /// An element that a pump feeds with water from the base; the heated water returns at the top.
+    TopPump,
+    /// A coil in the water, fed by a boiler without a meter.
+    Coil,
+    /// A heat pump with a plate exchanger, fed with water from the base; its electric input is metered.
+    HeatPump,
+}
+
+impl HeatSource {
+    /// All sources.
+    pub const ALL: &'static [HeatSource] = &[Self::Element, Self::TopPump, Self::Coil, Self::HeatPump];
+
+    /// Stable word for registers and tables.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::Element => "element",
+            Self::TopPump => "top_pump",
+            Self::Coil => "coil",
+            Self::HeatPump => "heat_pump",
+        }
+    }
+
+    /// The source with this word.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|s| s.code() == code)
+    }
+}
+
 /// A window of local clock time that repeats every day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct DailyWindow {
@@ -47,6 +83,17 @@ pub struct Cylinder {
     pub probe_heights: Vec<f64>,
     /// Elements, lower first.
     pub elements: Vec<Element>,
+    /// What heats the water; [`HeatSource::Element`] where the register does not say.
+    ///
+    /// Power and call channel 0 belong to the source (a heat pump's electric input, a boiler's call). Elements are listed
+    /// only where there are any: a heat pump's boost element at index 0 shares its meter, at index 1 it has its own.
+    pub heat_source: HeatSource,
+    /// Rated power of a source that is no element, W: heat of a boiler or coil, heat of a heat pump.
+    pub source_rated_w: Option<f64>,
+    /// Where the source takes water or begins: lower end of a coil, intake of a pump; volume fraction from the base.
+    pub source_lower_height: Option<f64>,
+    /// Where the source gives heat or ends: upper end of a coil, return of a pump; volume fraction from the base.
+    pub source_upper_height: Option<f64>,
     /// Declared standing loss coefficient, W/K (declared loss at 45 K divided by 45 K).
     pub declared_loss_w_per_k: Option<f64>,
     /// Thermostat set point, degC.
@@ -61,4 +108,15 @@ pub struct Cylinder {
     pub occupants: Option<f64>,
     /// Year of installation.
     pub installed: Option<i32>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_of_sources_come_back() {
+        assert!(HeatSource::ALL.iter().all(|&s| HeatSource::from_code(s.code()) == Some(s)));
+        assert_eq!((HeatSource::ALL.len(), HeatSource::from_code("boiler")), (4, None));
+    }
 }

@@ -174,8 +174,8 @@ mod tests {
         let mut truth = truth_home();
         truth.litres_per_day = 100.0;
         truth.days = vec![
-            TruthDay { day: Day(0), litres: 100.0, kwh: 5.0, tank_above_room_k: 30.0 },
-            TruthDay { day: Day(1), litres: 100.0, kwh: 5.0, tank_above_room_k: 30.0 },
+            TruthDay { day: Day(0), litres: 100.0, kwh: 5.0, tank_above_room_k: 30.0, kwh_loss: None },
+            TruthDay { day: Day(1), litres: 100.0, kwh: 5.0, tank_above_room_k: 30.0, kwh_loss: None },
         ];
         let mut row = home_row("a");
         row.litres_per_day = Some(100.0);

@@ -21,6 +21,12 @@ impl Columns<'_> {
         Ok(out)
     }
 
+    /// Numbers as [`Columns::numbers`]; none where a batch lacks the column.
+    pub(crate) fn numbers_if_there(&self, name: &str) -> Result<Vec<f64>, ContractError> {
+        let there = self.batches.iter().all(|b| b.column_by_name(name).is_some());
+        if there { self.numbers(name) } else { Ok(Vec::new()) }
+    }
+
     /// Text; null becomes empty.
     pub(crate) fn texts(&self, name: &str) -> Result<Vec<String>, ContractError> {
         let mut out = Vec::new();

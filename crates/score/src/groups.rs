@@ -57,7 +57,8 @@ impl GroupTally {
         Some(if sum > 0.0 { 2.0 * recall * precision / sum } else { 0.0 })
     }
 
-    fn add(&mut self, other: &Self) {
+    /// Adds the homes of another tally.
+    pub fn add(&mut self, other: &Self) {
         self.homes += other.homes;
         self.recall.add(other.recall);
         self.precision.add(other.precision);

@@ -36,6 +36,8 @@ pub struct TruthHome {
     pub draws: Vec<TruthDraw>,
     /// Faults that were imposed.
     pub faults: Vec<TruthFault>,
+    /// Usable water (at 40 degC from a feed of 10 degC), l, at instants in UTC milliseconds; empty where truth has none.
+    pub usable_litres: Vec<(i64, f64)>,
 }
 
 /// One UTC day.
@@ -49,6 +51,8 @@ pub struct TruthDay {
     pub kwh: f64,
     /// Mean tank temperature less mean room temperature, K.
     pub tank_above_room_k: f64,
+    /// Heat lost through the skin, kWh; `None` where truth does not say.
+    pub kwh_loss: Option<f64>,
 }
 
 /// One draw-off.
@@ -100,6 +104,25 @@ impl TruthHome {
         let sum: f64 = self.days.iter().map(|d| d.tank_above_room_k).sum();
         (!self.days.is_empty()).then(|| sum / self.days.len() as f64)
     }
+
+    /// The first `count` UTC days. Faults that begin later stay: the coefficients of the whole period know of them.
+    fn first_days(&self, count: u32) -> Self {
+        let days: Vec<TruthDay> = self.days.iter().take(count as usize).copied().collect();
+        let Some(last) = days.last() else { return self.clone() };
+        let end_ms = (i64::from(last.day.0) + 1) * MS_PER_DAY;
+        let mean = |get: &dyn Fn(&TruthDay) -> f64| days.iter().map(get).sum::<f64>() / days.len() as f64;
+        let kwh_loss = mean(&|d| d.kwh_loss.unwrap_or(f64::NAN));
+        Self {
+            litres_per_day: mean(&|d| d.litres),
+            kwh_draw_per_day: mean(&|d| d.kwh),
+            kwh_loss_per_day: if kwh_loss.is_nan() { self.kwh_loss_per_day } else { kwh_loss },
+            draws: self.draws.iter().filter(|d| d.start_ms < end_ms).copied().collect(),
+            faults: self.faults.clone(),
+            usable_litres: self.usable_litres.iter().filter(|(t, _)| *t <= end_ms).copied().collect(),
+            days,
+            ..*self
+        }
+    }
 }
 
 impl Truth {
@@ -129,10 +152,32 @@ impl Truth {
         Ok(truth)
     }
 
+    /// Reads the optional table of stored water (`truth_stored`): home, instant and usable litres; extra columns are ignored.
+    ///
+    /// # Errors
+    /// Names the column that is missing or of another kind, and a home that `truth_homes` lacks.
+    pub fn add_stored(&mut self, batches: &[RecordBatch]) -> Result<(), ContractError> {
+        let table = Columns { table: "truth_stored", batches };
+        let times = table.instants_ms(table.first_of(&["time", "time_utc", "end_utc"]))?;
+        let litres = table.numbers("v40_litres")?;
+        for (i, id) in table.texts(table.first_of(&["id", "home"]))?.iter().enumerate() {
+            let time_ms = required(times[i], table.table, "time")?;
+            self.home(table.table, id)?.usable_litres.push((time_ms, litres[i]));
+        }
+        Ok(())
+    }
+
     fn home(&mut self, table: &'static str, home: &str) -> Result<&mut TruthHome, ContractError> {
         self.homes
             .get_mut(home)
             .ok_or_else(|| ContractError::table(table, "id", &format!("home {home:?} is not in truth_homes")))
+    }
+
+    /// The truth of the first `count` UTC days of each home: sums and means are of these days, coefficients of the whole.
+    #[must_use]
+    pub fn first_days(&self, count: u32) -> Self {
+        let homes = self.homes.iter().map(|(id, home)| (id.clone(), home.first_days(count)));
+        Self { homes: homes.collect() }
     }
 
     fn read_days(&mut self, batches: &[RecordBatch]) -> Result<(), ContractError> {
@@ -142,6 +187,7 @@ impl Truth {
         let kwh = table.numbers("kwh_draw")?;
         let tank = table.numbers("mean_tank_c")?;
         let room = table.numbers("mean_room_c")?;
+        let loss = table.numbers_if_there("kwh_loss")?;
         for (i, id) in table.texts("id")?.iter().enumerate() {
             let date = required(dates[i], table.table, "date")?;
             let day = TruthDay {
@@ -149,6 +195,7 @@ impl Truth {
                 litres: litres[i],
                 kwh: kwh[i],
                 tank_above_room_k: tank[i] - room[i],
+                kwh_loss: loss.get(i).copied().filter(|v| !v.is_nan()),
             };
             self.home(table.table, id)?.days.push(day);
         }
@@ -306,6 +353,44 @@ mod tests {
             assert_eq!(home.faults[1], TruthFault { fault: Fault::ClockShift, onset_ms: None });
             assert!(home.needs_visit() && !home.is_sound());
         }
+    }
+
+    #[test]
+    fn the_first_days_have_means_of_their_own() {
+        let day = |n: i32, litres: f64, kwh_loss: f64| TruthDay {
+            day: Day(n),
+            litres,
+            kwh: litres / 20.0,
+            tank_above_room_k: 30.0,
+            kwh_loss: Some(kwh_loss),
+        };
+        let home = TruthHome {
+            litres_per_day: 50.0,
+            days: vec![day(0, 10.0, 1.0), day(1, 30.0, 1.2), day(2, 110.0, 1.4)],
+            draws: vec![TruthDraw::default(), TruthDraw { start_ms: 2 * MS_PER_DAY, ..TruthDraw::default() }],
+            faults: vec![TruthFault { fault: Fault::LeakSteady, onset_ms: Some(2 * MS_PER_DAY) }],
+            ..TruthHome::default()
+        };
+        let first = home.first_days(2);
+        assert_eq!((first.days.len(), first.draws.len(), first.faults.len()), (2, 1, 1));
+        assert_eq!((first.litres_per_day, first.kwh_draw_per_day), (20.0, 1.0));
+        assert!((first.kwh_loss_per_day - 1.1).abs() < 1e-12);
+    }
+
+    #[test]
+    fn stored_water_is_an_extra_table() {
+        let mut truth = Truth::from_batches(&[homes()], &[], &[], &[]).unwrap();
+        let stored = |id: &str| {
+            batch(vec![
+                ("home", Arc::new(StringArray::from(vec![id]))),
+                ("time", Arc::new(TimestampMillisecondArray::from(vec![1_800_000]))),
+                ("v40_litres", numbers(210.0)),
+            ])
+        };
+        truth.add_stored(&[stored("a")]).unwrap();
+        assert_eq!(truth.homes["a"].usable_litres, [(1_800_000, 210.0)]);
+        let error = truth.add_stored(&[stored("b")]).unwrap_err();
+        assert!(error.to_string().contains("\"b\" is not in truth_homes"), "{error}");
     }
 
     #[test]

@@ -51,7 +51,8 @@ impl DayTally {
         (all > 0).then(|| 2.0 * self.found as f64 / all as f64)
     }
 
-    fn add(&mut self, other: Self) {
+    /// Adds the days of another tally.
+    pub fn add(&mut self, other: Self) {
         self.homes += other.homes;
         self.days += other.days;
         self.found += other.found;

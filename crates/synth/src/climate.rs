@@ -25,15 +25,33 @@ pub(crate) enum Place {
 #[derive(Clone, Debug)]
 pub(crate) struct Climate {
     first_s: i64,
+    outside_degc: Vec<f64>,
     room_degc: Vec<f64>,
     feed_degc: Vec<f64>,
     surplus_w: Vec<f64>,
 }
 
 impl Climate {
+    /// The same at all times: no weather, no spare solar power.
+    pub(crate) fn steady(room_degc: f64, feed_degc: f64) -> Self {
+        let steady = |value| vec![value];
+        Self {
+            first_s: 0,
+            outside_degc: steady(room_degc),
+            room_degc: steady(room_degc),
+            feed_degc: steady(feed_degc),
+            surplus_w: steady(0.0),
+        }
+    }
+
     fn step(&self, second: i64) -> usize {
         let step = second.div_euclid(STEP_S) - self.first_s.div_euclid(STEP_S);
         usize::try_from(step).unwrap_or(0).min(self.room_degc.len().saturating_sub(1))
+    }
+
+    /// Temperature of the outside air at a UTC second, degC.
+    pub(crate) fn outside_degc(&self, second: i64) -> f64 {
+        self.outside_degc[self.step(second)]
     }
 
     /// Temperature around the cylinder at a UTC second, degC.
@@ -68,6 +86,7 @@ pub(crate) fn climate(
     let mut base_load = Wander::new(120.0);
     let mut out = Climate {
         first_s: days.start() * 86_400,
+        outside_degc: Vec::new(),
         room_degc: Vec::new(),
         feed_degc: Vec::new(),
         surplus_w: Vec::new(),
@@ -77,6 +96,7 @@ pub(crate) fn climate(
         for step in 0..STEPS_PER_DAY {
             let hour = step as f64 * 24.0 / STEPS_PER_DAY as f64;
             let outside = outside_mean + (1.0 + 3.0 * clearness) * libm::sin(TAU * (hour - 9.0) / 24.0);
+            out.outside_degc.push(outside);
             let drift = wander.next(&mut rng);
             out.room_degc.push(match place {
                 Place::Cupboard(mean) => {

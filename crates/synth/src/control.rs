@@ -17,6 +17,8 @@ pub(crate) enum Mode {
     Always,
     /// A timer permits heating in the hours of the low rate, and in a boost window.
     Night,
+    /// A programmer permits heating in a window or two, whatever the tariff.
+    Programmer,
     /// Only part of the cylinder is heated: the upper element by day, or a short charge at night.
     Partial,
     /// A diverter sends spare solar power to the element; a short charge at night backs it up.
@@ -29,6 +31,7 @@ impl Mode {
         match self {
             Self::Always => "always",
             Self::Night => "night",
+            Self::Programmer => "programmer",
             Self::Partial => "partial",
             Self::Surplus => "pv",
         }
@@ -94,11 +97,7 @@ pub(crate) fn switches(
     for heater in heaters {
         let i = heater.index;
         let felt_degc = tank.at_degc(heater.thermostat_height);
-        let cut_out_degc = if imposed.thermostat_welded {
-            OVER_TEMPERATURE_DEGC
-        } else {
-            control.set_point_degc + imposed.thermostat_offset_k
-        };
+        let cut_out_degc = cut_out_degc(control, imposed);
         if felt_degc >= cut_out_degc {
             closed[i] = false;
         } else if felt_degc <= cut_out_degc - control.deadband_k {
@@ -125,12 +124,21 @@ pub(crate) fn switches(
     out
 }
 
+/// Where the thermostats open, degC.
+pub(crate) fn cut_out_degc(control: &Control, imposed: &Imposed) -> f64 {
+    if imposed.thermostat_welded {
+        OVER_TEMPERATURE_DEGC
+    } else {
+        control.set_point_degc + imposed.thermostat_offset_k
+    }
+}
+
 fn permitted(control: &Control, element: usize, alone: bool, minute: u32) -> bool {
     let in_window = control.window.contains(minute);
     let in_boost = control.boost.is_some_and(|b| b.contains(minute));
     match control.mode {
         Mode::Always => true,
-        Mode::Night => in_window || (in_boost && (alone || element == 1)),
+        Mode::Night | Mode::Programmer => in_window || (in_boost && (alone || element == 1)),
         Mode::Partial if alone => in_window || in_boost,
         Mode::Partial => element == 1 || in_window,
         Mode::Surplus => (in_window && (alone || element == 0)) || (in_boost && (alone || element == 1)),

@@ -1,5 +1,7 @@
 //! One cylinder as a column of layers that ride with the water: no smearing by the grid, energy kept to rounding.
 
+mod exchange;
+
 use crate::mixing::mix_inversions;
 
 /// Specific heat of water, J/(kg K): mean of 10 to 70 degC (IAPWS-IF97 values lie within 0.35 % of it).
@@ -48,11 +50,28 @@ pub struct Cylinder {
     body: CylinderBody,
     layer_kg: f64,
     base_kg: f64,
-    temp_degc: Vec<f64>,
-    mass_kg: Vec<f64>,
+    temp_degc: [f64; LAYERS + 1],
+    mass_kg: [f64; LAYERS + 1],
     band_degc: [f64; BANDS],
     pool: Vec<(f64, f64, usize)>,
-    sweep: Vec<f64>,
+    bands: BandLimits,
+    sweep: Sweep,
+}
+
+/// First layer of each band of insulation, for the mass of the base layer that it was worked out for.
+#[derive(Clone, Debug)]
+struct BandLimits {
+    base_kg: f64,
+    first: [usize; BANDS + 1],
+}
+
+/// Coefficients of the implicit conduction, for the masses and the link that they were worked out for.
+#[derive(Clone, Debug)]
+struct Sweep {
+    base_kg: f64,
+    link: f64,
+    inverse: [f64; LAYERS + 1],
+    up: [f64; LAYERS + 1],
 }
 
 impl Cylinder {
@@ -60,16 +79,17 @@ impl Cylinder {
     #[must_use]
     pub fn new(body: CylinderBody, water_degc: f64, room_degc: f64) -> Self {
         let layer_kg = body.volume_l * STORED_DENSITY_KG_PER_L / LAYERS as f64;
-        let mut mass_kg = vec![layer_kg; LAYERS + 1];
+        let mut mass_kg = [layer_kg; LAYERS + 1];
         mass_kg[0] = 0.0;
         Self {
             layer_kg,
             base_kg: 0.0,
-            temp_degc: vec![water_degc; LAYERS + 1],
+            temp_degc: [water_degc; LAYERS + 1],
             mass_kg,
             band_degc: [(water_degc + room_degc) / 2.0; BANDS],
             pool: Vec::with_capacity(LAYERS + 1),
-            sweep: vec![0.0; LAYERS + 1],
+            bands: BandLimits { base_kg: f64::NAN, first: [0; BANDS + 1] },
+            sweep: Sweep { base_kg: f64::NAN, link: 0.0, inverse: [0.0; LAYERS + 1], up: [0.0; LAYERS + 1] },
             body,
         }
     }
@@ -112,6 +132,11 @@ impl Cylinder {
     #[must_use]
     pub fn mean_degc(&self) -> f64 {
         self.temp_degc.iter().zip(&self.mass_kg).map(|(t, m)| t * m).sum::<f64>() / self.mass_kg()
+    }
+
+    /// Mass (kg) and temperature (degC) of the layers, base first; the first and the last may be without mass.
+    pub fn layers(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.mass_kg.iter().copied().zip(self.temp_degc.iter().copied())
     }
 
     /// Temperature of the water about to leave, degC.
@@ -227,16 +252,17 @@ impl Cylinder {
             self.body.loss_w_per_k * (1.0 - self.body.top_fitting_share - self.body.base_fitting_share);
         let per_kg_j_per_k = 2.0 * side_w_per_k * seconds / self.mass_kg();
         let cooling = per_kg_j_per_k / HEAT_CAPACITY_J_PER_KG_K;
-        let per_layer = BANDS as f64 / self.mass_kg();
+        self.find_bands();
         let mut gained_j = [0.0; BANDS];
-        let mut below_kg = 0.0;
-        for (temp, &mass) in self.temp_degc.iter_mut().zip(&self.mass_kg) {
-            let band = (((below_kg + mass / 2.0) * per_layer) as usize).min(BANDS - 1);
-            below_kg += mass;
-            let excess = *temp - self.band_degc[band];
-            gained_j[band] += per_kg_j_per_k * mass * excess;
-            // A layer without mass follows the others, so that its temperature stays in order.
-            *temp -= cooling * excess;
+        for (band, gained) in gained_j.iter_mut().enumerate() {
+            let layers = self.bands.first[band]..self.bands.first[band + 1];
+            let band_degc = self.band_degc[band];
+            for (temp, &mass) in self.temp_degc[layers.clone()].iter_mut().zip(&self.mass_kg[layers]) {
+                let excess = *temp - band_degc;
+                *gained += per_kg_j_per_k * mass * excess;
+                // A layer without mass follows the others, so that its temperature stays in order.
+                *temp -= cooling * excess;
+            }
         }
         let band_capacity = self.body.insulation_j_per_k / BANDS as f64;
         let mut lost_j = 0.0;
@@ -248,33 +274,68 @@ impl Cylinder {
         lost_j
     }
 
+    /// Which band each layer touches, by its middle.
+    fn find_bands(&mut self) {
+        if self.bands.base_kg == self.base_kg {
+            return;
+        }
+        self.bands.base_kg = self.base_kg;
+        self.bands.first = [LAYERS + 1; BANDS + 1];
+        self.bands.first[0] = 0;
+        let per_layer = BANDS as f64 / self.mass_kg();
+        let mut below_kg = 0.0;
+        let mut last = 0;
+        for (layer, &mass) in self.mass_kg.iter().enumerate() {
+            let band = (((below_kg + mass / 2.0) * per_layer) as usize).min(BANDS - 1);
+            below_kg += mass;
+            self.bands.first[last + 1..=band.max(last)].fill(layer);
+            last = band.max(last);
+        }
+    }
+
     /// One implicit step of conduction between neighbouring layers (Thomas' elimination).
     fn conduct(&mut self, seconds: f64) {
         let area_m2 = self.body.volume_l / 1000.0 / self.body.height_m;
         let spacing_m = self.body.height_m / LAYERS as f64;
         let link = self.body.conduction_w_per_m_k * area_m2 / spacing_m * seconds / HEAT_CAPACITY_J_PER_KG_K;
-        let temp = &mut self.temp_degc;
+        self.find_sweep(link);
+        let (temp, mass) = (&mut self.temp_degc, &self.mass_kg);
+        let Sweep { inverse, up, .. } = &self.sweep;
+        temp[0] = (mass[0] * temp[0]) * inverse[0];
+        for i in 1..=LAYERS {
+            temp[i] = (mass[i] * temp[i] + link * temp[i - 1]) * inverse[i];
+        }
+        for i in (0..LAYERS).rev() {
+            temp[i] += up[i] * temp[i + 1];
+        }
+    }
+
+    /// The part of the elimination that does not depend on the temperatures: only draws change it.
+    fn find_sweep(&mut self, link: f64) {
+        let sweep = &mut self.sweep;
+        if sweep.base_kg == self.base_kg && sweep.link == link {
+            return;
+        }
+        (sweep.base_kg, sweep.link) = (self.base_kg, link);
         let mut before = 0.0;
         for i in 0..=LAYERS {
             let links = if i == 0 || i == LAYERS { link } else { 2.0 * link };
-            let inverse = 1.0 / (self.mass_kg[i] + links - link * before);
-            let from_below = if i == 0 { 0.0 } else { link * temp[i - 1] };
-            temp[i] = (self.mass_kg[i] * temp[i] + from_below) * inverse;
-            before = link * inverse;
-            self.sweep[i] = before;
-        }
-        for i in (0..LAYERS).rev() {
-            temp[i] += self.sweep[i] * temp[i + 1];
+            sweep.inverse[i] = 1.0 / (self.mass_kg[i] + links - link * before);
+            before = link * sweep.inverse[i];
+            sweep.up[i] = before;
         }
     }
 }
+
+#[cfg(test)]
+pub(crate) use tests::body as tests_body;
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn body() -> CylinderBody {
+    pub(crate) fn body() -> CylinderBody {
         CylinderBody {
             volume_l: 180.0,
             height_m: 1.1,

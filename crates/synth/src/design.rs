@@ -8,8 +8,10 @@ use crate::control::{Control, Heater, Mode, OVER_TEMPERATURE_DEGC};
 use crate::cylinder::{CylinderBody, SOUND_ENTRAINMENT};
 use crate::dice::{Purpose, below, chance, dice, normal, shuffled, uniform, weighted};
 use crate::fault::{How, Injected, RAMP_DAYS};
-use crate::fleet::FleetPlan;
 use crate::household::Habit;
+use crate::measure::ProbeErrors;
+use crate::plan::{FaultsLaid, FleetPlan, Inlet, RoomMeasured, Sources};
+use crate::source::{Source, fitted};
 
 /// Areas of the invented town.
 const AREAS: [&str; 5] = ["Tallow Quay", "Nettlebank", "Upper Larch", "Cinder Lane", "Saltpan Rise"];
@@ -40,12 +42,14 @@ pub(crate) struct Design {
     pub(crate) volume_l: f64,
     pub(crate) body: CylinderBody,
     pub(crate) heaters: Vec<Heater>,
+    pub(crate) source: Source,
     pub(crate) control: Control,
     pub(crate) place: Place,
     /// Registered probe heights, volume fractions from the base, top first.
     pub(crate) probe_heights: Vec<f64>,
     /// Where the probes really are.
     pub(crate) true_probe_heights: Vec<f64>,
+    pub(crate) probe_errors: ProbeErrors,
     pub(crate) room_measured: bool,
     pub(crate) declared_loss_w_per_k: f64,
     pub(crate) people_registered: bool,
@@ -56,10 +60,11 @@ pub(crate) struct Design {
 impl Design {
     /// Word for the elements in the truth table.
     pub(crate) fn layout(&self) -> &'static str {
-        match self.heaters.as_slice() {
-            [_, _] => "dual",
-            [only] if only.index == 1 => "single_high",
-            _ => "single_low",
+        match (&self.source, self.heaters.as_slice()) {
+            (Source::TopPump(_) | Source::Coil(_) | Source::HeatPump(_), _) => self.source.kind().code(),
+            (Source::Elements, [_, _]) => "dual",
+            (Source::Elements, [only]) if only.index == 1 => "single_high",
+            (Source::Elements, _) => "single_low",
         }
     }
 }
@@ -67,23 +72,40 @@ impl Design {
 /// Draws the design of home `index`; depends on the seed and the index, and on the period only for onsets.
 pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
     let (habit, fault) = slot(plan.seed, index);
+    let fault = fault.filter(|_| plan.faults == FaultsLaid::AsDrawn);
     let rng = &mut dice(plan.seed, index, Purpose::Design);
     let people = if habit == Habit::LargeFamily {
         5 + below(rng, 2) as u32
     } else {
         weighted(rng, &[(1, 0.3), (2, 0.35), (3, 0.17), (4, 0.13), (5, 0.05)], 2)
     };
-    let mode = mode(rng, fault);
-    let heaters = heaters(rng, mode);
-    let control = control(rng, mode, heaters.len() == 2);
+    let mode = mode(rng, fault, plan.source);
+    let mut heaters = heaters(rng, mode);
+    let mut control = control(rng, mode, heaters.len() == 2);
+    let source_rng = &mut dice(plan.seed, index, Purpose::Source);
+    let source = fitted(source_rng, plan.source, control.set_point_degc).map_or(Source::Elements, |fitted| {
+        heaters = vec![fitted.heater];
+        control.mode = fitted.mode;
+        control.window = fitted.window;
+        control.boost = fitted.boost;
+        control.set_point_degc = fitted.set_point_degc;
+        control.solar_peak_w = 0.0;
+        fitted.source
+    });
     let volume_l = volume_for(rng, people, mode);
     let place = if habit == Habit::ColdLoft {
         Place::Loft
     } else {
         Place::Cupboard(normal(rng, 20.0, 1.4).clamp(16.5, 24.0))
     };
-    let body = body(rng, volume_l);
-    let (probe_heights, true_probe_heights) = probes(rng, fault);
+    let mut body = body(rng, volume_l);
+    if plan.inlet == Inlet::Measured {
+        stir_as_measured(&mut dice(plan.seed, index, Purpose::Inlet), &mut body);
+    }
+    let drawn = probes(rng, fault);
+    let (probe_heights, true_probe_heights) = plan
+        .probes
+        .map_or(drawn, |count| probe_places(&mut dice(plan.seed, index, Purpose::Probes), count.into()));
     let declared_loss_w_per_k =
         (body.loss_w_per_k / libm::exp(normal(rng, 0.03, 0.1)) * 45.0 * 0.024 * 100.0).round()
             / 100.0
@@ -96,6 +118,7 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         volume_l,
         body,
         heaters,
+        source,
         control,
         place,
         room_measured: habit == Habit::ColdLoft && chance(rng, 0.5) || chance(rng, 0.33),
@@ -104,8 +127,19 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         installed: 2004 + below(rng, 21) as i32,
         probe_heights,
         true_probe_heights,
+        probe_errors: ProbeErrors::USUAL,
         faults: Vec::new(),
     };
+    out.room_measured = match plan.room {
+        RoomMeasured::AsDrawn => out.room_measured,
+        RoomMeasured::Always => true,
+        RoomMeasured::Never => false,
+    };
+    // Two probes have no others between them to be exchanged over.
+    let fault = fault
+        .filter(|f| *f != Fault::SensorSwap || out.probe_heights.len() > 2)
+        .filter(|f| *f != Fault::ElementHalf || out.control.mode != Mode::Surplus)
+        .filter(|f| out.source.can_have(*f));
     if let Some(fault) = fault {
         out.faults.push(inject(plan, index, fault, &out));
     }
@@ -145,28 +179,33 @@ fn heaters(rng: &mut ChaCha8Rng, mode: Mode) -> Vec<Heater> {
     }
 }
 
-fn mode(rng: &mut ChaCha8Rng, fault: Option<Fault>) -> Mode {
+fn mode(rng: &mut ChaCha8Rng, fault: Option<Fault>, sources: Sources) -> Mode {
     let mode = weighted(
         rng,
         &[(Mode::Always, 0.34), (Mode::Night, 0.4), (Mode::Partial, 0.12), (Mode::Surplus, 0.14)],
         Mode::Always,
     );
     // Part power cannot be told from a dim sun, so that fault is not laid on a diverter.
-    if fault == Some(Fault::ElementHalf) && mode == Mode::Surplus { Mode::Night } else { mode }
+    let told = if fault == Some(Fault::ElementHalf) && mode == Mode::Surplus { Mode::Night } else { mode };
+    match (sources, told) {
+        (Sources::Diverter, _) => Mode::Surplus,
+        (Sources::Element, Mode::Surplus) => Mode::Night,
+        _ => told,
+    }
 }
 
 fn control(rng: &mut ChaCha8Rng, mode: Mode, dual: bool) -> Control {
     let starts = [1320, 1380, 1410, 0, 30, 60];
     let start_min = starts[below(rng, starts.len())];
     let minutes = match mode {
-        Mode::Always | Mode::Night => 300 + 30 * below(rng, 7) as u32,
+        Mode::Always | Mode::Night | Mode::Programmer => 300 + 30 * below(rng, 7) as u32,
         Mode::Partial => 180 + 30 * below(rng, 4) as u32,
         Mode::Surplus => 90 + 30 * below(rng, 3) as u32,
     };
     let afternoon =
         DailyWindow { start_min: 960 + 15 * below(rng, 7) as u32, minutes: 60 + 30 * below(rng, 2) as u32 };
     let boosted = match mode {
-        Mode::Always => false,
+        Mode::Always | Mode::Programmer => false,
         Mode::Night => chance(rng, 0.4),
         Mode::Partial => !dual,
         Mode::Surplus => chance(rng, 0.6),
@@ -200,14 +239,30 @@ fn body(rng: &mut ChaCha8Rng, volume_l: f64) -> CylinderBody {
     }
 }
 
+/// Ranges around what the fronts of a laboratory tank of 285 l ask for: about 30 l stirred at any flow, 30 l at 8 l/min, three times
+/// the inflow drawn along. The spread is our own choice.
+fn stir_as_measured(rng: &mut ChaCha8Rng, body: &mut CylinderBody) {
+    body.least_stirred_l = body.volume_l * uniform(rng, 0.07, 0.14);
+    body.jet_l = body.volume_l * uniform(rng, 0.07, 0.14);
+    body.entrainment = uniform(rng, 2.0, 4.0);
+    body.conduction_w_per_m_k = uniform(rng, 1.8, 2.8);
+}
+
 fn probes(rng: &mut ChaCha8Rng, fault: Option<Fault>) -> (Vec<f64>, Vec<f64>) {
     let few = if fault.is_some_and(|f| f.class() == FaultClass::Sensor) { 0.0 } else { 0.08 };
     let count = weighted(rng, &[(2, few), (3, few), (4, 0.3), (5, 0.3), (6, 0.24), (8, 0.08)], 4);
+    probe_places(rng, count)
+}
+
+/// Where a number of probes are by the register, and where they really are: top first, volume fractions from the base.
+fn probe_places(rng: &mut ChaCha8Rng, count: usize) -> (Vec<f64>, Vec<f64>) {
     let (top, base) = (uniform(rng, 0.93, 0.97), uniform(rng, 0.05, 0.1));
-    let spacing = (top - base) / f64::from(count - 1);
+    let spacing = (top - base) / (count.max(2) - 1) as f64;
     let registered: Vec<f64> = (0..count)
         .map(|i| {
-            top - spacing * f64::from(i)
+            // A lone probe sits in the upper third, where it tells of the water that people get: common practice, no source.
+            let highest = if count == 1 { uniform(rng, 0.65, 0.85) } else { top };
+            highest - spacing * i as f64
                 + if i > 0 && i < count - 1 { uniform(rng, -0.1, 0.1) * spacing } else { 0.0 }
         })
         .map(|height| (height * 100.0).round() / 100.0)

@@ -16,6 +16,11 @@ pub(crate) enum Purpose {
     Voltage,
     Meters,
     Export,
+    Probes,
+    Pockets,
+    SmallDraws,
+    Source,
+    Inlet,
 }
 
 /// The number under which the whole town's weather is drawn.

@@ -12,37 +12,41 @@ use rand_chacha::ChaCha8Rng;
 use crate::dice::{Purpose, below, chance, dice, exponential, uniform};
 use crate::fault::Injected;
 use crate::measure::Row;
+use crate::plan::FleetPlan;
 
 /// Mean length of the outages that every home has now and then, min.
 const OUTAGE_MIN: f64 = 60.0;
 /// Mean length of the outages of a home with gaps, min.
 const LONG_OUTAGE_MIN: f64 = 180.0;
 
-/// Schema of the readings: one row a home and instant, stamps at the end of the interval.
+/// Schema of a fleet's readings: one row a home and instant, stamps at the end of the interval.
+///
+/// Probes 9 to 12 and `pump` are there only where [`FleetPlan::has_further_columns`].
 #[must_use]
-pub fn readings_schema() -> SchemaRef {
+pub fn readings_schema(plan: &FleetPlan) -> SchemaRef {
     let mut fields = vec![
         Field::new("home", DataType::Utf8, false),
         Field::new("time", DataType::Timestamp(TimeUnit::Millisecond, Some("UTC".into())), false),
     ];
-    fields.extend((1..=8).map(|i| Field::new(format!("probe_{i}_degc"), DataType::Float32, true)));
+    fields.extend(
+        (1..=plan.probe_columns()).map(|i| Field::new(format!("probe_{i}_degc"), DataType::Float32, true)),
+    );
     fields.extend(["power_lower_w", "power_upper_w"].map(|name| Field::new(name, DataType::Float32, true)));
     fields.extend(["call_lower", "call_upper"].map(|name| Field::new(name, DataType::Boolean, true)));
     fields.push(Field::new("register_wh", DataType::Int64, true));
     fields.push(Field::new("surroundings_degc", DataType::Float32, true));
+    if plan.has_further_columns() {
+        fields.push(Field::new("pump", DataType::Boolean, true));
+    }
     Arc::new(Schema::new(fields))
 }
 
 /// Lays ordinary losses and the faults of the data on the rows of one home, in the order in which they arrive.
-pub(crate) fn arrive(
-    seed: u64,
-    number: u32,
-    faults: &[Injected],
-    mut rows: Vec<Row>,
-    start_ms: i64,
-) -> Vec<Row> {
-    let mut rng = dice(seed, number, Purpose::Export);
-    let lost = uniform(&mut rng, 0.01, 0.03);
+pub(crate) fn arrive(plan: &FleetPlan, number: u32, faults: &[Injected], mut rows: Vec<Row>) -> Vec<Row> {
+    let start_ms = plan.start_ms;
+    let mut rng = dice(plan.seed, number, Purpose::Export);
+    let drawn = uniform(&mut rng, 0.01, 0.03);
+    let lost = plan.lost_share.unwrap_or(drawn);
     let cadence_min = rows.get(1).map_or(5.0, |r| (r.time_ms - rows[0].time_ms) as f64 / 60_000.0);
     let reset_places = uniform(&mut rng, 0.0, 1.0);
     rows = lose(&mut rng, rows, lost, OUTAGE_MIN / cadence_min, i64::MIN);
@@ -108,15 +112,15 @@ fn reset(rows: &mut [Row], onset_ms: i64, times: usize, places: f64) {
         let spread = if k == 0 { 0.0 } else { (k as f64 - 0.4 * places) / times as f64 };
         let at_ms = onset_ms + ((last_ms - onset_ms) as f64 * spread) as i64;
         let Some(first) = rows.iter().position(|r| r.time_ms > at_ms) else { continue };
-        let before = rows[first].register_wh;
-        for row in &mut rows[first..] {
-            row.register_wh -= before;
+        let Some(before) = rows[first].register_wh else { continue };
+        for register_wh in rows[first..].iter_mut().filter_map(|r| r.register_wh.as_mut()) {
+            *register_wh -= before;
         }
     }
 }
 
 /// The rows of one home as a table in the layout of [`readings_schema`].
-pub(crate) fn to_batch(home: &str, rows: &[Row]) -> Result<RecordBatch, ContractError> {
+pub(crate) fn to_batch(plan: &FleetPlan, home: &str, rows: &[Row]) -> Result<RecordBatch, ContractError> {
     let floats = |get: &dyn Fn(&Row) -> f32| -> ArrayRef {
         Arc::new(rows.iter().map(|r| Some(get(r)).filter(|v| !v.is_nan())).collect::<Float32Array>())
     };
@@ -126,14 +130,17 @@ pub(crate) fn to_batch(home: &str, rows: &[Row]) -> Result<RecordBatch, Contract
             TimestampMillisecondArray::from_iter_values(rows.iter().map(|r| r.time_ms)).with_timezone("UTC"),
         ),
     ];
-    columns.extend((0..8).map(|i| floats(&|r: &Row| r.probe_degc[i])));
+    columns.extend((0..plan.probe_columns()).map(|i| floats(&|r: &Row| r.probe_degc[i])));
     columns.extend((0..2).map(|i| floats(&|r: &Row| r.power_w[i])));
     columns.extend(
         (0..2).map(|i| -> ArrayRef { Arc::new(rows.iter().map(|r| r.call[i]).collect::<BooleanArray>()) }),
     );
-    columns.push(Arc::new(Int64Array::from_iter_values(rows.iter().map(|r| r.register_wh))));
+    columns.push(Arc::new(rows.iter().map(|r| r.register_wh).collect::<Int64Array>()));
     columns.push(floats(&|r: &Row| r.surroundings_degc));
-    RecordBatch::try_new(readings_schema(), columns)
+    if plan.has_further_columns() {
+        columns.push(Arc::new(rows.iter().map(|r| r.pump).collect::<BooleanArray>()));
+    }
+    RecordBatch::try_new(readings_schema(plan), columns)
         .map_err(|e| ContractError::table("readings", "", &e.to_string()))
 }
 
@@ -141,17 +148,23 @@ pub(crate) fn to_batch(home: &str, rows: &[Row]) -> Result<RecordBatch, Contract
 mod tests {
     use super::*;
     use crate::fault::How;
+    use drawoff_contract::readings::MAX_PROBES;
 
     const MINUTES_5: i64 = 300_000;
+
+    fn plan(seed: u64) -> FleetPlan {
+        FleetPlan { seed, start_ms: 0, ..FleetPlan::default() }
+    }
 
     fn plain(count: i64) -> Vec<Row> {
         (1..=count)
             .map(|i| Row {
                 time_ms: i * MINUTES_5,
-                probe_degc: [f32::NAN; 8],
+                probe_degc: [f32::NAN; MAX_PROBES],
                 power_w: [f32::NAN; 2],
                 call: [None; 2],
-                register_wh: 1_000_000 + 10 * i,
+                register_wh: Some(1_000_000 + 10 * i),
+                pump: None,
                 surroundings_degc: f32::NAN,
             })
             .collect()
@@ -160,14 +173,17 @@ mod tests {
     fn with(fault: Fault, severity: f64) -> Vec<Row> {
         let onset_s = 4000 * MINUTES_5 / 1000;
         let faults = [Injected { fault, onset_s, pre_existing: false, severity, how: How::Plain }];
-        arrive(3, 4, &faults, plain(10_000), 0)
+        arrive(&plan(3), 4, &faults, plain(10_000))
     }
 
     #[test]
     fn a_sound_export_loses_one_to_three_per_cent() {
         for home in 0..30 {
-            let left = arrive(1, home, &[], plain(10_000), 0).len();
+            let left = arrive(&plan(1), home, &[], plain(10_000)).len();
             assert!((9_600..=9_950).contains(&left), "{left}");
+            let gappy = FleetPlan { lost_share: Some(0.2), ..plan(1) };
+            let left = arrive(&gappy, home, &[], plain(10_000)).len();
+            assert!((7_600..=8_400).contains(&left), "{left}");
         }
     }
 
@@ -198,6 +214,6 @@ mod tests {
         let rows = with(Fault::MeterReset, 3.0);
         let falls = rows.windows(2).filter(|w| w[1].register_wh < w[0].register_wh).count();
         assert_eq!(falls, 3);
-        assert!(rows.iter().all(|r| r.register_wh >= 0));
+        assert!(rows.iter().all(|r| r.register_wh >= Some(0)));
     }
 }

@@ -1,7 +1,6 @@
 //! From a plan to homes: readings, register row and truth of each.
 
 use arrow::array::RecordBatch;
-use chrono_tz::Tz;
 use drawoff_contract::{ContractError, Fault, Utc};
 
 use crate::climate::climate;
@@ -11,44 +10,18 @@ use crate::dice::{Purpose, dice};
 use crate::export::{arrive, to_batch};
 use crate::household::demands;
 use crate::measure::rows;
-use crate::register::RegisterRow;
+use crate::plan::FleetPlan;
+use crate::register::{RegisterRow, SourceEntry};
 use crate::simulate::{Scene, simulate};
+use crate::source::Source;
 use crate::sums::{DaySums, Simulated, kwh};
-use crate::truth::{HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow};
+use crate::truth::{
+    HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthSourceRow, TruthStoredRow,
+};
+use crate::usable::USABLE_DEGC;
 
 /// Days simulated before the period, so that it starts from a lived-in cylinder.
-const WARM_UP_S: i64 = 2 * 86_400;
-
-/// What fleet to make.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FleetPlan {
-    /// Run seed.
-    pub seed: u64,
-    /// Number of homes; homes 0, 1, ... are the same in a larger fleet of the same seed and period.
-    pub homes: u32,
-    /// Length of the period, days.
-    pub days: u32,
-    /// Minutes between rows.
-    pub cadence_min: u32,
-    /// Start of the period, UTC ms, a whole minute.
-    pub start_ms: i64,
-    /// Time zone of the town.
-    pub zone: Tz,
-}
-
-impl Default for FleetPlan {
-    /// The period of the sample fleet: 29 days from 9 March 2026, with a change of hour on the 29th.
-    fn default() -> Self {
-        Self {
-            seed: 1,
-            homes: 46,
-            days: 29,
-            cadence_min: 5,
-            start_ms: 1_773_014_400_000,
-            zone: chrono_tz::Europe::London,
-        }
-    }
-}
+pub(crate) const WARM_UP_S: i64 = 2 * 86_400;
 
 /// One generated home.
 #[derive(Clone, Debug)]
@@ -71,17 +44,27 @@ pub fn generate_home(plan: &FleetPlan, index: u32) -> Result<HomeData, ContractE
 }
 
 pub(crate) fn generate(plan: &FleetPlan, index: u32, home: &Design) -> Result<HomeData, ContractError> {
-    let run = run(plan, index, home);
-    let cadence_s = i64::from(plan.cadence_min.max(1)) * 60;
-    let sent = rows(plan.seed, index, home, &run.samples, plan.start_ms, cadence_s);
-    let arrived = arrive(plan.seed, index, &home.faults, sent, plan.start_ms);
+    home_data(plan, index, home, &run(plan, index, home))
+}
+
+/// What is seen and told of a home that was run.
+pub(crate) fn home_data(
+    plan: &FleetPlan,
+    index: u32,
+    home: &Design,
+    run: &Simulated,
+) -> Result<HomeData, ContractError> {
+    let sent = rows(plan, index, home, &run.samples);
+    let arrived = arrive(plan, index, &home.faults, sent);
     Ok(HomeData {
-        readings: to_batch(&home.id, &arrived)?,
+        readings: to_batch(plan, &home.id, &arrived)?,
         register: register_row(plan, home),
         truth: HomeTruth {
-            home: truth_home(plan, home, &run),
-            days: truth_days(plan, home, &run),
-            draws: truth_draws(home, &run),
+            home: truth_home(plan, home, run),
+            days: truth_days(plan, home, run),
+            draws: truth_draws(home, run),
+            stored: truth_stored(home, run),
+            sources: truth_sources(plan, home, run),
             faults: truth_faults(plan, home),
         },
     })
@@ -92,7 +75,7 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
     let range_s = start_s..start_s + i64::from(plan.days) * 86_400;
     let lived_s = range_s.start - WARM_UP_S..range_s.end;
     let climate = climate(plan.seed, index, lived_s.clone(), home.place, home.control.solar_peak_w);
-    let demands = demands(plan.seed, index, plan.zone, lived_s, home.habit, home.people);
+    let demands = demands(plan, index, lived_s, home.habit, home.people);
     simulate(&Scene {
         home,
         climate: &climate,
@@ -100,8 +83,11 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
         zone: plan.zone,
         range_s,
         warm_up_s: WARM_UP_S,
-        cadence_s: i64::from(plan.cadence_min.max(1)) * 60,
+        cadence_s: plan.cadence_s(),
+        pace: plan.pace,
         rng: dice(plan.seed, index, Purpose::Voltage),
+        // Probes that were drawn keep their place in the home's one stream.
+        pocket_rng: plan.probes.map(|_| dice(plan.seed, index, Purpose::Pockets)),
     })
 }
 
@@ -113,7 +99,8 @@ fn register_row(plan: &FleetPlan, home: &Design) -> RegisterRow {
         zone: plan.zone.name().to_owned(),
         volume_l: home.volume_l,
         probe_heights: home.probe_heights.clone(),
-        elements: [0, 1].map(|i| home.heaters.iter().find(|h| h.index == i).map(|h| (h.rated_w, h.height))),
+        elements: [0, 1].map(|i| registered_element(home, i)),
+        source: plan.has_further_columns().then(|| source_entry(&home.source)),
         declared_loss_kwh_per_24h: home.declared_loss_w_per_k * 45.0 * 0.024,
         set_point_degc: home.control.set_point_degc,
         tariff: if two_rate { "two-rate" } else { "single-rate" }.to_owned(),
@@ -122,6 +109,52 @@ fn register_row(plan: &FleetPlan, home: &Design) -> RegisterRow {
         occupants: home.people_registered.then_some(home.people),
         installed: home.installed,
     }
+}
+
+/// Rated power (W) and height of an element in the water or in a pump's chamber.
+fn registered_element(home: &Design, index: usize) -> Option<(f64, f64)> {
+    let boost = match &home.source {
+        Source::HeatPump(pump) => Some(&pump.boost.element),
+        Source::Coil(_) => None,
+        Source::Elements | Source::TopPump(_) => home.heaters.iter().find(|h| h.index == index),
+    };
+    boost.filter(|h| h.index == index).map(|h| (h.rated_w, h.height))
+}
+
+fn source_entry(source: &Source) -> SourceEntry {
+    let kind = source.kind();
+    let (rated_w, lower, upper) = match source {
+        Source::Elements => (None, None, None),
+        // A pump takes its water at the very base.
+        Source::TopPump(pump) => (None, Some(0.0), Some(pump.return_height)),
+        Source::Coil(coil) => (Some(coil.boiler_w), Some(coil.lower), Some(coil.upper)),
+        Source::HeatPump(pump) => (Some(pump.heat_w), Some(0.0), Some(pump.return_height)),
+    };
+    SourceEntry { kind, rated_w, lower, upper }
+}
+
+fn truth_sources(plan: &FleetPlan, home: &Design, run: &Simulated) -> Vec<TruthSourceRow> {
+    let first_day = plan.start_ms.div_euclid(86_400_000);
+    let elements = home.source == Source::Elements;
+    run.days
+        .iter()
+        .enumerate()
+        .map(|(i, day)| {
+            let boost_j = if elements { 0.0 } else { day.element_j[1] };
+            let heat_j = day.element_j.iter().sum::<f64>() - boost_j;
+            let electric_j: f64 = day.electric_j.iter().sum();
+            let is_heat_pump = matches!(home.source, Source::HeatPump(_));
+            TruthSourceRow {
+                id: home.id.clone(),
+                date: Utc((first_day + i as i64) * 86_400_000),
+                source: home.source.kind().code().to_owned(),
+                heat_kwh: kwh(heat_j),
+                boost_kwh: kwh(boost_j),
+                electric_kwh: (!matches!(home.source, Source::Coil(_))).then_some(kwh(electric_j)),
+                performance: (is_heat_pump && heat_j > 0.0).then(|| heat_j / (electric_j - boost_j)),
+            }
+        })
+        .collect()
 }
 
 fn truth_home(plan: &FleetPlan, home: &Design, run: &Simulated) -> TruthHomeRow {
@@ -198,6 +231,20 @@ fn truth_draws(home: &Design, run: &Simulated) -> Vec<TruthDrawRow> {
             litres: thousandths(drawn.litres),
             mean_outlet_c: thousandths(drawn.litre_degc / drawn.litres),
             kwh: (kwh(drawn.heat_j) * 1e6).round() / 1e6,
+        })
+        .collect()
+}
+
+fn truth_stored(home: &Design, run: &Simulated) -> Vec<TruthStoredRow> {
+    run.stored
+        .iter()
+        .map(|stored| TruthStoredRow {
+            id: home.id.clone(),
+            time: Utc(stored.at_s * 1000),
+            v40_litres: stored.v40_l,
+            stored_kwh: kwh(stored.heat_j),
+            mean_degc: stored.mean_degc,
+            outlet_usable: stored.top_degc >= USABLE_DEGC,
         })
         .collect()
 }

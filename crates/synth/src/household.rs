@@ -1,10 +1,10 @@
 //! When the people of a home draw hot water, and how much mixed water they want.
 
-use chrono_tz::Tz;
 use drawoff_contract::local::{LocalDay, day_of, weekday};
 use rand_chacha::ChaCha8Rng;
 
 use crate::dice::{Purpose, chance, dice, exponential, normal, poisson, uniform, weighted};
+use crate::plan::FleetPlan;
 
 /// Who lives there, as far as the water shows it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,6 +47,17 @@ pub(crate) struct Demand {
     pub(crate) mixed_degc: f64,
     /// Whether the person stops when the water runs cold.
     pub(crate) gives_up: bool,
+    /// Where set, the tap closes as soon as this is delivered.
+    pub(crate) wanted: Option<Wanted>,
+}
+
+/// Heat that a draw of a test has to deliver.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Wanted {
+    /// Above the feed, J.
+    pub(crate) heat_j: f64,
+    /// Only water of this temperature or above counts, degC.
+    pub(crate) useful_degc: f64,
 }
 
 /// A kind of use: how often and how large. Sizes and flows are common practice, no source; they are set so that a home
@@ -125,13 +136,13 @@ struct Clock {
 
 /// Draws all demands of a range of UTC seconds, in order of start.
 pub(crate) fn demands(
-    seed: u64,
+    plan: &FleetPlan,
     home: u32,
-    zone: Tz,
     range_s: core::ops::Range<i64>,
     habit: Habit,
     people: u32,
 ) -> Vec<Demand> {
+    let &FleetPlan { seed, zone, .. } = plan;
     let mut rng = dice(seed, home, Purpose::Habits);
     let morning = normal(&mut rng, 7.0, 0.6).clamp(5.2, 9.0);
     let clock = Clock {
@@ -146,6 +157,7 @@ pub(crate) fn demands(
     let days = f64::from(last_day.0 - first_day.0 + 1);
     let from = first_day.0 + 1 + (days * uniform(&mut rng, 0.2, 0.35)) as i32;
     let mut rng = dice(seed, home, Purpose::Draws);
+    let mut small_rng = dice(seed, home, Purpose::SmallDraws);
     let mut out = Vec::new();
     for number in first_day.0..=last_day.0 {
         let day = LocalDay::of(zone, drawoff_contract::Day(number));
@@ -155,6 +167,11 @@ pub(crate) fn demands(
             Habit::Guests if (from..from + 7).contains(&number) => people + 3,
             _ => people,
         };
+        let hours = (day.end_ms - day.start_ms) as f64 / 3.6e6;
+        for _ in 0..poisson(&mut small_rng, plan.small_draws_per_hour * hours) {
+            let second = uniform(&mut small_rng, 0.0, hours * 3600.0) as i64;
+            out.push(small_draw(&mut small_rng, day.start_ms / 1000 + second));
+        }
         let weekend = weekday(day.day) >= 5;
         let busy = liking * libm::exp(normal(&mut rng, 0.0, 0.15)) * if weekend { 1.12 } else { 1.0 };
         for kind in &USES {
@@ -199,6 +216,21 @@ fn demand(rng: &mut ChaCha8Rng, kind: &Use, start_s: i64) -> Demand {
         l_per_min,
         mixed_degc: kind.mixed_degc + uniform(rng, -1.0, 1.0),
         gives_up: kind.gives_up,
+        wanted: None,
+    }
+}
+
+/// A draw that no probe shows by itself: 0.3 to 1.1 l of unmixed water.
+fn small_draw(rng: &mut ChaCha8Rng, start_s: i64) -> Demand {
+    let l_per_min = 3.0;
+    let litres = uniform(rng, 0.3, 1.1);
+    Demand {
+        start_s,
+        seconds: (litres / l_per_min * 60.0) as i64,
+        l_per_min,
+        mixed_degc: f64::INFINITY,
+        gives_up: false,
+        wanted: None,
     }
 }
 
@@ -208,10 +240,24 @@ mod tests {
 
     const START: i64 = 1_773_014_400;
 
+    fn plan() -> FleetPlan {
+        FleetPlan { seed: 5, zone: chrono_tz::UTC, ..FleetPlan::default() }
+    }
+
+    #[test]
+    fn small_draws_come_on_top() {
+        let days = START..START + 40 * 86_400;
+        let more = FleetPlan { small_draws_per_hour: 0.5, ..plan() };
+        let count = |plan: &FleetPlan| demands(plan, 1, days.clone(), Habit::Normal, 2).len() as f64;
+        let added = count(&more) - count(&plan());
+        assert!((added / (40.0 * 24.0) - 0.5).abs() < 0.1, "{added}");
+        assert_eq!(demands(&more, 1, days.clone(), Habit::Vacant, 2), vec![]);
+    }
+
     fn litres(habit: Habit, people: u32, days: std::ops::Range<i64>) -> f64 {
         let homes = 40;
         let sum: f64 = (0..homes)
-            .flat_map(|home| demands(5, home, chrono_tz::UTC, START..START + 40 * 86_400, habit, people))
+            .flat_map(|home| demands(&plan(), home, START..START + 40 * 86_400, habit, people))
             .filter(|d| days.contains(&((d.start_s - START) / 86_400)))
             .map(|d| d.l_per_min * d.seconds as f64 / 60.0)
             .sum();
@@ -230,8 +276,8 @@ mod tests {
 
     #[test]
     fn guests_and_absence_show() {
-        assert_eq!(demands(5, 1, chrono_tz::UTC, START..START + 40 * 86_400, Habit::Vacant, 2), vec![]);
-        let away = demands(5, 1, chrono_tz::UTC, START..START + 40 * 86_400, Habit::Away, 2);
+        assert_eq!(demands(&plan(), 1, START..START + 40 * 86_400, Habit::Vacant, 2), vec![]);
+        let away = demands(&plan(), 1, START..START + 40 * 86_400, Habit::Away, 2);
         let longest = away.windows(2).map(|w| w[1].start_s - w[0].start_s).max().unwrap();
         assert!((13 * 86_400..16 * 86_400).contains(&longest));
         assert!(litres(Habit::Guests, 2, 0..40) > 1.1 * litres(Habit::Normal, 2, 0..40));

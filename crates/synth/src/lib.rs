@@ -16,6 +16,7 @@
 mod climate;
 mod control;
 mod cylinder;
+mod delivery;
 mod design;
 mod dice;
 mod export;
@@ -24,17 +25,27 @@ mod fleet;
 mod household;
 mod measure;
 mod mixing;
+mod plan;
 mod register;
 #[cfg(test)]
 mod signatures;
 mod simulate;
+mod source;
+#[cfg(test)]
+mod source_homes;
 mod sums;
+mod tapping;
+mod tapping_table;
 mod truth;
+mod usable;
 
 pub use cylinder::{Cylinder, CylinderBody};
 pub use export::readings_schema;
-pub use fleet::{FleetPlan, HomeData, generate_home};
-pub use register::{REGISTER_HEADER, RegisterRow, register_csv};
+pub use fleet::{HomeData, generate_home};
+pub use plan::{FaultsLaid, FleetPlan, Inlet, Pace, RoomMeasured, Sources};
+pub use register::{REGISTER_HEADER, RegisterRow, SOURCE_HEADER, SourceEntry, register_csv};
+pub use tapping::{TappingDraw, TappingPlan, TappingProfile, generate_tapping};
 pub use truth::{
-    HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, truth_batches, truth_homes_batch,
+    HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthSourceRow, TruthStoredRow,
+    truth_batches, truth_homes_batch, truth_sources_batch, truth_stored_batch,
 };

@@ -1,49 +1,73 @@
 //! What probes, meters and relays report of the samples, with the faults of probes laid on.
 
 use drawoff_contract::Fault;
+use drawoff_contract::readings::MAX_PROBES;
 
 use crate::design::Design;
 use crate::dice::{Purpose, chance, dice, normal, uniform};
 use crate::fault::{How, Injected};
+use crate::plan::FleetPlan;
+use crate::source::Source;
 use crate::sums::Sample;
+
+/// How probes err, apart from faults.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct ProbeErrors {
+    /// One standard deviation of the constant error of each probe, K.
+    pub(crate) calibration_k: f64,
+    /// One standard deviation of the noise of each reading, K.
+    pub(crate) noise_k: f64,
+    /// From and to how slowly a probe follows the water, s.
+    pub(crate) lag_s: (f64, f64),
+    /// Most of the excess over the room that a pocket lets through, as a part of it.
+    pub(crate) towards_room: f64,
+}
+
+impl ProbeErrors {
+    /// Pockets and probes of ordinary homes: our own choice.
+    pub(crate) const USUAL: Self =
+        Self { calibration_k: 0.15, noise_k: 0.1, lag_s: (40.0, 200.0), towards_room: 0.012 };
+}
 
 /// One row as the home's unit sends it; values that the home has no meter for are NaN.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Row {
     /// Stamp, end of the interval, UTC ms.
     pub(crate) time_ms: i64,
-    pub(crate) probe_degc: [f32; 8],
+    pub(crate) probe_degc: [f32; MAX_PROBES],
     pub(crate) power_w: [f32; 2],
     pub(crate) call: [Option<bool>; 2],
-    pub(crate) register_wh: i64,
+    pub(crate) register_wh: Option<i64>,
+    pub(crate) pump: Option<bool>,
     pub(crate) surroundings_degc: f32,
 }
 
 /// Sees the samples through the home's probes and meters.
-pub(crate) fn rows(
-    seed: u64,
-    number: u32,
-    home: &Design,
-    samples: &[Sample],
-    start_ms: i64,
-    cadence_s: i64,
-) -> Vec<Row> {
-    let mut rng = dice(seed, number, Purpose::Meters);
-    let steps_per_k = if chance(&mut rng, 0.6) { 10.0 } else { 2.0 };
-    let calibration_k: Vec<f64> =
-        home.true_probe_heights.iter().map(|_| normal(&mut rng, 0.0, 0.15)).collect();
+pub(crate) fn rows(plan: &FleetPlan, number: u32, home: &Design, samples: &[Sample]) -> Vec<Row> {
+    let cadence_s = plan.cadence_s();
+    let mut rng = dice(plan.seed, number, Purpose::Meters);
+    let drawn = if chance(&mut rng, 0.6) { 10.0 } else { 2.0 };
+    let steps_per_k = plan.resolution_k.map_or(drawn, |step_k| 1.0 / step_k);
+    let calibration_k: Vec<f64> = home
+        .true_probe_heights
+        .iter()
+        .map(|_| normal(&mut rng, 0.0, home.probe_errors.calibration_k))
+        .collect();
     let gain = 1.0 + normal(&mut rng, 0.0, 0.005);
     let room_error_k = normal(&mut rng, 0.0, 0.2);
     let mut register_wh = uniform(&mut rng, 1.0e5, 3.0e6);
-    let has_element = [0, 1].map(|i| home.heaters.iter().any(|h| h.index == i));
+    let Exported { metered, called, pump } = exported(home);
     let mut frozen = f32::NAN;
     let mut out = Vec::with_capacity(samples.len());
     for (i, sample) in samples.iter().enumerate() {
         let end_s = (i as i64 + 1) * cadence_s;
-        let mut probe_degc = [f32::NAN; 8];
+        let mut probe_degc = [f32::NAN; MAX_PROBES];
         for (k, calibration) in calibration_k.iter().enumerate() {
             let offset_k = offset_k(&home.faults, k, end_s);
-            let felt = sample.probe_degc[k] + calibration + offset_k + normal(&mut rng, 0.0, 0.1);
+            let felt = sample.probe_degc[k]
+                + calibration
+                + offset_k
+                + normal(&mut rng, 0.0, home.probe_errors.noise_k);
             probe_degc[k] = in_steps(felt, steps_per_k);
         }
         for injected in home.faults.iter().filter(|f| f.is_on(end_s)) {
@@ -58,23 +82,50 @@ pub(crate) fn rows(
         }
         let mut power_w = [f32::NAN; 2];
         let mut call = [None; 2];
-        for element in (0..2).filter(|&e| has_element[e]) {
+        for element in (0..2).filter(|&e| metered[e]) {
             let true_w = sample.power_w[element] * gain;
             register_wh += true_w * cadence_s as f64 / 3600.0;
             power_w[element] = (true_w * (1.0 + normal(&mut rng, 0.0, 0.01))).round() as f32;
+        }
+        for element in (0..2).filter(|&e| called[e]) {
             call[element] = Some(sample.call[element]);
         }
         let room = sample.room_degc + room_error_k + normal(&mut rng, 0.0, 0.1);
         out.push(Row {
-            time_ms: start_ms + end_s * 1000,
+            time_ms: plan.start_ms + end_s * 1000,
             probe_degc,
             power_w,
             call,
-            register_wh: register_wh as i64,
+            register_wh: metered.contains(&true).then_some(register_wh as i64),
+            pump: pump.then_some(sample.pump),
             surroundings_degc: if home.room_measured { in_steps(room, 10.0) } else { f32::NAN },
         });
     }
     out
+}
+
+/// Which of a home's columns the export fills.
+struct Exported {
+    metered: [bool; 2],
+    called: [bool; 2],
+    pump: bool,
+}
+
+fn exported(home: &Design) -> Exported {
+    let elements = [0, 1].map(|i| home.heaters.iter().any(|h| h.index == i));
+    match &home.source {
+        Source::Elements => Exported { metered: elements, called: elements, pump: false },
+        Source::TopPump(source) => {
+            Exported { metered: elements, called: elements, pump: source.pump_exported }
+        }
+        Source::Coil(coil) => {
+            Exported { metered: [false; 2], called: [coil.call_exported, false], pump: false }
+        }
+        Source::HeatPump(source) => {
+            let columns = [true, source.boost.own_meter];
+            Exported { metered: columns, called: columns, pump: source.pump_exported }
+        }
+    }
 }
 
 fn offset_k(faults: &[Injected], probe: usize, second: i64) -> f64 {

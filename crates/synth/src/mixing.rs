@@ -7,24 +7,27 @@
 /// Masses may be zero, but no two neighbours both. `pool` is scratch space, kept by the caller to save allocations.
 pub(crate) fn mix_inversions(temp_degc: &mut [f64], mass_kg: &[f64], pool: &mut Vec<(f64, f64, usize)>) {
     let Some(first) = temp_degc.windows(2).position(|w| w[0] > w[1]) else { return };
-    // Layers below the first inversion are in order; pooling may still reach down into them.
     pool.clear();
-    for i in 0..temp_degc.len() {
+    // Layers below this one are in order, each a block of its own; pooling may still reach down into them.
+    let mut start = first;
+    pool.push((temp_degc[first], mass_kg[first], 1));
+    for i in first + 1..temp_degc.len() {
         let (mut temp, mut mass, mut count) = (temp_degc[i], mass_kg[i], 1);
-        if i > first {
-            while let Some(&(below, below_mass, below_count)) = pool.last() {
-                if below <= temp {
-                    break;
-                }
-                temp = (temp * mass + below * below_mass) / (mass + below_mass);
-                mass += below_mass;
-                count += below_count;
-                pool.pop();
+        loop {
+            let block = pool.last().copied();
+            let within = start.wrapping_sub(1);
+            let below = block.or_else(|| Some((*temp_degc.get(within)?, mass_kg[within], 1)));
+            let Some((below_temp, below_mass, below_count)) = below.filter(|b| b.0 > temp) else { break };
+            temp = (temp * mass + below_temp * below_mass) / (mass + below_mass);
+            mass += below_mass;
+            count += below_count;
+            if pool.pop().is_none() {
+                start = within;
             }
         }
         pool.push((temp, mass, count));
     }
-    let mut i = 0;
+    let mut i = start;
     for &(temp, _, count) in pool.iter() {
         temp_degc[i..i + count].fill(temp);
         i += count;

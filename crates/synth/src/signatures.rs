@@ -7,9 +7,10 @@ use crate::control::Mode;
 use crate::cylinder::{INLET_DENSITY_KG_PER_L, STORED_DENSITY_KG_PER_L};
 use crate::design::{Design, design};
 use crate::fault::{How, Injected, RAMP_DAYS};
-use crate::fleet::{FleetPlan, run};
+use crate::fleet::run;
 use crate::household::Habit;
 use crate::measure::{Row, rows};
+use crate::plan::FleetPlan;
 use crate::sums::{Sample, Simulated};
 
 const ONSET_DAY: usize = 8;
@@ -64,7 +65,7 @@ fn mean(samples: &[Sample], get: impl Fn(&Sample) -> f64) -> f64 {
 }
 
 fn measured(home: &Design) -> Vec<Row> {
-    rows(11, 0, home, &simulated(home).samples, 0, 300)
+    rows(&plan(), 0, home, &simulated(home).samples)
 }
 
 #[test]
@@ -190,8 +191,9 @@ fn without_draws_nothing_flows() {
 fn registers_count_what_the_elements_took() {
     let home = sound(Mode::Always);
     let run = simulated(&home);
-    let sent = rows(11, 0, &home, &run.samples, 0, 300);
-    let metered = (sent[sent.len() - 1].register_wh - sent[0].register_wh) as f64;
+    let sent = rows(&plan(), 0, &home, &run.samples);
+    let at = |row: usize| sent[row].register_wh.unwrap() as f64;
+    let metered = at(sent.len() - 1) - at(0);
     let taken = run.days.iter().map(|d| d.element_j[0]).sum::<f64>() / 3600.0;
     assert!((metered / taken - 1.0).abs() < 0.025, "{metered} {taken}");
 }

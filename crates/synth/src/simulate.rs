@@ -3,22 +3,32 @@
 use core::ops::Range;
 
 use chrono_tz::Tz;
-use drawoff_contract::local::{minute_of_day, offset_minutes};
+use drawoff_contract::local::{day_of, minute_of_day, offset_minutes, weekday};
+use drawoff_contract::readings::MAX_PROBES;
 use rand_chacha::ChaCha8Rng;
 
 use crate::climate::{Climate, Wander};
-use crate::control::{Moment, Switches, switches};
+use crate::control::{Moment, Switches, cut_out_degc, switches};
 use crate::cylinder::{Cylinder, HEAT_CAPACITY_J_PER_KG_K, INLET_DENSITY_KG_PER_L, STORED_DENSITY_KG_PER_L};
+use crate::delivery::{Around, Delivery};
 use crate::design::Design;
 use crate::dice::uniform;
 use crate::fault::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
 use crate::household::Demand;
+use crate::measure::ProbeErrors;
+use crate::plan::Pace;
+use crate::source::Source;
 use crate::sums::{DaySums, Drawn, Sample, Simulated};
+use crate::usable::{STORED_EVERY_S, Stored};
 
 /// Step of draws and heating, s.
 pub(crate) const STEP_S: i64 = 20;
 /// Steps between updates of what moves slowly: losses, conduction, leaks, weather, timers.
 const SLOW_STEPS: i64 = 6;
+/// At quick pace: longest rest while nothing flows, s; divides a day.
+const LONG_REST_S: i64 = 600;
+/// At quick pace: time between two portions of heat, s; divides any cadence.
+const LONG_HEAT_S: i64 = 60;
 /// People stop a shower or bath when the water has run this cold, degC.
 const GIVE_UP_DEGC: f64 = 32.0;
 /// Local hours of gravity circulation: from 22:00 to 06:00.
@@ -37,8 +47,11 @@ pub(crate) struct Scene<'a> {
     pub(crate) warm_up_s: i64,
     /// Between samples; a multiple of [`STEP_S`].
     pub(crate) cadence_s: i64,
-    /// Random numbers for mains voltage and probe pockets.
+    pub(crate) pace: Pace,
+    /// Random numbers for mains voltage, and for probe pockets that have none of their own.
     pub(crate) rng: ChaCha8Rng,
+    /// Random numbers for probe pockets.
+    pub(crate) pocket_rng: Option<ChaCha8Rng>,
 }
 
 struct Run<'a> {
@@ -50,6 +63,15 @@ struct Run<'a> {
     feed_degc: f64,
     room_degc: f64,
     heating: bool,
+    /// Time that has gone by without loss or conduction yet.
+    unrested_s: i64,
+    /// Heat of each element that is not in the water yet.
+    unmixed_j: [f64; 2],
+    /// What a source that is no element goes on with.
+    delivery: Delivery,
+    pump_on: bool,
+    outside_degc: f64,
+    weekday: u32,
     now: DaySums,
     out: Simulated,
 }
@@ -65,10 +87,10 @@ struct Pocket {
 }
 
 impl Pocket {
-    fn new(rng: &mut ChaCha8Rng, height: f64) -> Self {
-        let lag_s = uniform(rng, 40.0, 200.0);
+    fn new(rng: &mut ChaCha8Rng, height: f64, errors: &ProbeErrors) -> Self {
+        let lag_s = uniform(rng, errors.lag_s.0, errors.lag_s.1);
         let follow = 1.0 - libm::exp(-(STEP_S as f64) / lag_s);
-        Self { height, follow, towards_room: uniform(rng, 0.0, 0.012), degc: f64::NAN }
+        Self { height, follow, towards_room: uniform(rng, 0.0, errors.towards_room), degc: f64::NAN }
     }
 
     fn follow(&mut self, tank: &Cylinder, room_degc: f64) {
@@ -94,6 +116,12 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         feed_degc: climate.feed_degc(first_s),
         room_degc,
         heating: false,
+        unrested_s: 0,
+        unmixed_j: [0.0; 2],
+        delivery: Delivery::default(),
+        pump_on: false,
+        outside_degc: climate.outside_degc(first_s),
+        weekday: 0,
         now: DaySums::default(),
         out: Simulated::default(),
     };
@@ -102,20 +130,24 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
     let mut voltage = Wander::new(0.012);
     let home_voltage = uniform(&mut rng, 0.985, 1.015);
     run.moment.voltage = home_voltage;
+    let mut own_rng = scene.pocket_rng.clone();
+    let pocket_rng = own_rng.as_mut().unwrap_or(&mut rng);
     let mut pockets: Vec<Pocket> =
-        home.true_probe_heights.iter().map(|&h| Pocket::new(&mut rng, h)).collect();
+        home.true_probe_heights.iter().map(|&h| Pocket::new(pocket_rng, h, &home.probe_errors)).collect();
     let mut power_sum_w = [0.0; 2];
     let mut queue = scene.demands.iter().peekable();
     let mut open: Vec<(&Demand, Drawn)> = Vec::new();
-    let mut day_start_j = run.tank.stored_j();
+    let mut day_start_j = run.stored_j();
     let mut slow_count = 0.0;
     for step in 0..(range_s.end - first_s) / STEP_S {
         let second = first_s + step * STEP_S;
         let recorded = second >= range_s.start;
         if second == range_s.start {
+            run.rest();
+            run.mix();
             run.now = DaySums::default();
             run.out = Simulated::default();
-            day_start_j = run.tank.stored_j();
+            day_start_j = run.stored_j();
             slow_count = 0.0;
         }
         if step % SLOW_STEPS == 0 {
@@ -126,9 +158,11 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
             open.push((demand, Drawn { start_s: demand.start_s, ..Drawn::default() }));
         }
         if !open.is_empty() {
+            run.rest();
+            run.mix();
             run.draw(second, &mut open);
         }
-        let switched = run.heat();
+        let switched = run.heat(second);
         for pocket in &mut pockets {
             pocket.follow(&run.tank, run.room_degc);
         }
@@ -139,7 +173,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         if (end - range_s.start).rem_euclid(cadence_s) == 0 {
             let steps = cadence_s as f64 / STEP_S as f64;
             if recorded {
-                let mut probe_degc = [f64::NAN; 8];
+                let mut probe_degc = [f64::NAN; MAX_PROBES];
                 for (value, pocket) in probe_degc.iter_mut().zip(&pockets) {
                     *value = pocket.degc;
                 }
@@ -147,14 +181,20 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
                     probe_degc,
                     power_w: power_sum_w.map(|w| w / steps),
                     call: switched.call,
+                    pump: run.pump_on,
                     room_degc: run.room_degc,
                 });
             }
             power_sum_w = [0.0; 2];
             run.moment.voltage = home_voltage + voltage.next(&mut rng);
         }
+        if recorded && end.rem_euclid(STORED_EVERY_S) == 0 {
+            run.out.stored.push(Stored::of(&run.tank, end));
+        }
         if recorded && (end.rem_euclid(86_400) == 0 || end == range_s.end) {
-            let stored_j = run.tank.stored_j();
+            run.rest();
+            run.mix();
+            let stored_j = run.stored_j();
             run.close_day(stored_j - day_start_j, slow_count);
             day_start_j = stored_j;
             slow_count = 0.0;
@@ -172,6 +212,9 @@ impl Run<'_> {
         let seconds = (SLOW_STEPS * STEP_S) as f64;
         let Scene { home, climate, zone, range_s, .. } = self.scene;
         let before = core::mem::replace(&mut self.imposed, imposed(&home.faults, second - range_s.start));
+        if before != self.imposed {
+            self.rest();
+        }
         if before.loss_factor != self.imposed.loss_factor {
             (self.out.loss_j, self.out.excess_k_s) = (0.0, 0.0);
         }
@@ -186,15 +229,23 @@ impl Run<'_> {
         self.moment.surplus_w = climate.surplus_w(second);
         self.feed_degc = climate.feed_degc(second);
         self.room_degc = climate.room_degc(second);
+        if home.source != Source::Elements {
+            self.outside_degc = climate.outside_degc(second);
+            self.weekday = weekday(day_of(*zone, second * 1000));
+        }
 
-        let lost_j = self.tank.rest(seconds, self.room_degc);
-        let mean_degc = self.tank.mean_degc();
-        self.now.loss_j += lost_j;
-        self.out.loss_j += lost_j;
-        self.out.excess_k_s += (mean_degc - self.room_degc) * seconds;
-        self.now.mean_tank_degc += mean_degc;
         self.now.mean_room_degc += self.room_degc;
         self.now.mean_feed_degc += self.feed_degc;
+
+        self.unrested_s += SLOW_STEPS * STEP_S;
+        let night = local >= GRAVITY_MINUTES.0 || local < GRAVITY_MINUTES.1;
+        let flows = self.imposed.leak_l_per_min > 0.0
+            || self.imposed.pump_l_per_min > 0.0
+            || (night && self.imposed.gravity_l_per_min > 0.0);
+        let due = (second + SLOW_STEPS * STEP_S).rem_euclid(LONG_REST_S) == 0;
+        if self.scene.pace == Pace::Fine || due || flows || self.heating {
+            self.rest();
+        }
 
         let heating_leak = if self.heating { self.imposed.leak_heating_l_per_min } else { 0.0 };
         self.heating = false;
@@ -202,10 +253,25 @@ impl Run<'_> {
         if self.imposed.pump_l_per_min > 0.0 {
             self.circulate(self.imposed.pump_l_per_min * seconds / 60.0, 0.0, seconds);
         }
-        if local >= GRAVITY_MINUTES.0 || local < GRAVITY_MINUTES.1 {
+        if night {
             let pipe_w_per_k = self.imposed.pipe_w_per_k;
             self.circulate(self.imposed.gravity_l_per_min * seconds / 60.0, pipe_w_per_k, seconds);
         }
+    }
+
+    /// Loses heat and conducts for the time since that was last done.
+    fn rest(&mut self) {
+        if self.unrested_s == 0 {
+            return;
+        }
+        let seconds = self.unrested_s as f64;
+        let lost_j = self.tank.rest(seconds, self.room_degc);
+        let mean_degc = self.tank.mean_degc();
+        self.now.loss_j += lost_j;
+        self.out.loss_j += lost_j;
+        self.out.excess_k_s += (mean_degc - self.room_degc) * seconds;
+        self.now.mean_tank_degc += mean_degc * (self.unrested_s / (SLOW_STEPS * STEP_S)) as f64;
+        self.unrested_s = 0;
     }
 
     fn impose_on_body(&mut self) {
@@ -244,7 +310,7 @@ impl Run<'_> {
         let top_degc = self.tank.top_degc();
         let mut total_kg = 0.0;
         let mut parts = Vec::with_capacity(open.len());
-        for (demand, _) in open.iter() {
+        for (demand, drawn) in open.iter() {
             let until = (demand.start_s + demand.seconds).min(second + STEP_S);
             let seconds = (until - demand.start_s.max(second)).max(0) as f64;
             let hot_share = if top_degc > demand.mixed_degc {
@@ -252,26 +318,38 @@ impl Run<'_> {
             } else {
                 1.0
             };
-            let kg = demand.l_per_min * seconds / 60.0 * hot_share * INLET_DENSITY_KG_PER_L;
+            let whole_kg = demand.l_per_min * seconds / 60.0 * hot_share * INLET_DENSITY_KG_PER_L;
+            let kg = match demand.wanted {
+                Some(wanted) if top_degc >= wanted.useful_degc => {
+                    let left_j = (wanted.heat_j - drawn.useful_j).max(0.0);
+                    whole_kg.min(left_j / (HEAT_CAPACITY_J_PER_KG_K * (top_degc - self.feed_degc)))
+                }
+                _ => whole_kg,
+            };
             total_kg += kg;
-            parts.push((seconds, kg));
+            parts.push((if kg < whole_kg { seconds * kg / whole_kg } else { seconds }, kg));
         }
         let out_degc = self.tank.flow(total_kg, self.feed_degc);
         let l_per_min = total_kg / INLET_DENSITY_KG_PER_L * 60.0 / STEP_S as f64;
         self.tank.stir_by_inlet(total_kg, l_per_min);
-        for ((_, drawn), (seconds, kg)) in open.iter_mut().zip(parts) {
+        for ((demand, drawn), (seconds, kg)) in open.iter_mut().zip(parts) {
             let litres = kg / INLET_DENSITY_KG_PER_L;
             let heat_j = kg * HEAT_CAPACITY_J_PER_KG_K * (out_degc - self.feed_degc);
             drawn.seconds += seconds;
             drawn.litres += litres;
             drawn.litre_degc += litres * out_degc;
             drawn.heat_j += heat_j;
+            if demand.wanted.is_some_and(|w| out_degc >= w.useful_degc) {
+                drawn.useful_j += heat_j;
+            }
+            drawn.highest_degc = drawn.highest_degc.max(out_degc);
             self.now.litres.draw += litres;
             self.now.heat_j.draw += heat_j;
         }
         let draws = &mut self.out.draws;
         open.retain(|(demand, drawn)| {
             let over = demand.start_s + demand.seconds <= second + STEP_S
+                || demand.wanted.is_some_and(|w| drawn.useful_j >= (1.0 - 2e-4) * w.heat_j)
                 || (demand.gives_up && drawn.seconds >= 60.0 && out_degc < GIVE_UP_DEGC);
             if over {
                 draws.push(drawn.clone());
@@ -280,17 +358,64 @@ impl Run<'_> {
         });
     }
 
-    fn heat(&mut self) -> Switches {
+    fn heat(&mut self, second: i64) -> Switches {
         let home = self.scene.home;
         let switched =
             switches(&home.control, &home.heaters, &self.tank, self.moment, &self.imposed, &mut self.closed);
+        if home.source != Source::Elements {
+            return self.deliver(switched);
+        }
         for heater in &home.heaters {
             let heat_j = switched.power_w[heater.index] * STEP_S as f64;
-            self.heating |= heat_j > 0.0;
+            if heat_j > 0.0 {
+                self.rest();
+                self.heating = true;
+            }
             self.now.element_j[heater.index] += heat_j;
-            self.tank.heat(heat_j, heater.height);
+            self.now.electric_j[heater.index] += heat_j;
+            self.unmixed_j[heater.index] += heat_j;
+        }
+        if self.scene.pace == Pace::Fine || (second + STEP_S).rem_euclid(LONG_HEAT_S) == 0 {
+            self.mix();
         }
         switched
+    }
+
+    /// One step of a source that is no element; gives the calls, and the electric power by column.
+    fn deliver(&mut self, switched: Switches) -> Switches {
+        let home = self.scene.home;
+        let around = Around {
+            outside_degc: self.outside_degc,
+            weekday: self.weekday,
+            minute: self.moment.minute,
+            voltage: self.moment.voltage,
+            cut_out_degc: cut_out_degc(&home.control, &self.imposed),
+            seconds: STEP_S as f64,
+        };
+        if switched.power_w[0] > 0.0 {
+            self.rest();
+            self.heating = true;
+        }
+        let brought = self.delivery.step(&home.source, &mut self.tank, switched.power_w[0], &around);
+        for i in 0..2 {
+            self.heating |= brought.heat_w[i] > 0.0;
+            self.now.element_j[i] += brought.heat_w[i] * around.seconds;
+            self.now.electric_j[i] += brought.electric_w[i] * around.seconds;
+        }
+        self.pump_on = brought.pump_on;
+        Switches { call: [switched.call[0], brought.boost_on], power_w: brought.electric_w }
+    }
+
+    /// Heat in water, insulation, and in what a pump has taken out and not brought back yet, J.
+    fn stored_j(&self) -> f64 {
+        self.tank.stored_j() + self.delivery.held_j()
+    }
+
+    /// Puts the elements' heat into the water.
+    fn mix(&mut self) {
+        for heater in &self.scene.home.heaters {
+            self.tank.heat(core::mem::take(&mut self.unmixed_j[heater.index]), heater.height);
+        }
     }
 
     fn close_day(&mut self, storage_change_j: f64, slow_count: f64) {

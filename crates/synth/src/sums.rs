@@ -1,13 +1,19 @@
 //! What a run sums up beside its samples: days, draws, and the loss since it last changed.
 
+use drawoff_contract::readings::MAX_PROBES;
+
+use crate::usable::Stored;
+
 const J_PER_KWH: f64 = 3.6e6;
 
 /// What stands at the probes and switches at one stamp, before any meter.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sample {
-    pub(crate) probe_degc: [f64; 8],
+    pub(crate) probe_degc: [f64; MAX_PROBES],
     pub(crate) power_w: [f64; 2],
     pub(crate) call: [bool; 2],
+    /// Whether a circulating pump of the source runs.
+    pub(crate) pump: bool,
     pub(crate) room_degc: f64,
 }
 
@@ -17,7 +23,10 @@ pub(crate) struct DaySums {
     pub(crate) litres: Flows,
     pub(crate) heat_j: Flows,
     pub(crate) loss_j: f64,
+    /// Heat into the water: lower element or other source, upper element or boost.
     pub(crate) element_j: [f64; 2],
+    /// Electricity, by column of the export.
+    pub(crate) electric_j: [f64; 2],
     pub(crate) storage_change_j: f64,
     pub(crate) mean_tank_degc: f64,
     pub(crate) mean_room_degc: f64,
@@ -40,6 +49,9 @@ pub(crate) struct Drawn {
     pub(crate) litres: f64,
     pub(crate) litre_degc: f64,
     pub(crate) heat_j: f64,
+    /// Heat of the water that was hot enough to count, where the demand sets that.
+    pub(crate) useful_j: f64,
+    pub(crate) highest_degc: f64,
 }
 
 /// One simulated home.
@@ -48,6 +60,7 @@ pub(crate) struct Simulated {
     pub(crate) samples: Vec<Sample>,
     pub(crate) days: Vec<DaySums>,
     pub(crate) draws: Vec<Drawn>,
+    pub(crate) stored: Vec<Stored>,
     /// Loss and excess of the tank over the room, summed since the loss coefficient last changed.
     pub(crate) loss_j: f64,
     pub(crate) excess_k_s: f64,

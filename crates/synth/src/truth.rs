@@ -13,9 +13,9 @@ table! {
         id: String, "";
         /// Nominal volume.
         litres: f64, "l";
-        /// How heating is controlled: always, night, partial or pv.
+        /// How heating is controlled: always, night, partial, pv or programmer.
         mode: String, "";
-        /// single_low, single_high or dual.
+        /// single_low, single_high or dual; top_pump, coil or heat_pump where that heats.
         element_layout: String, "";
         /// normal, large_family, guests, vacant, away or cold_loft.
         trait_: String, "";
@@ -35,7 +35,7 @@ table! {
         kwh_draw_per_day: f64, "kWh/d";
         /// Heat lost to the surroundings.
         kwh_loss_per_day: f64, "kWh/d";
-        /// Heat from the elements.
+        /// Heat from the elements, or from the source that stands in their place.
         kwh_element_per_day: f64, "kWh/d";
         /// Draws, each opening of a tap counted.
         draws_per_day: f64, "1/d";
@@ -83,9 +83,9 @@ table! {
         kwh_use_side_total: f64, "kWh";
         /// Heat lost to the surroundings.
         kwh_loss: f64, "kWh";
-        /// Heat from the lower element, or the only one.
+        /// Heat from the lower element, the only one, or the source that stands in its place.
         kwh_element_main: f64, "kWh";
-        /// Heat from the upper of two elements.
+        /// Heat from the upper of two elements, or a boost element.
         kwh_element_upper: f64, "kWh";
         /// Rise of the stored heat, insulation included.
         kwh_storage_change: f64, "kWh";
@@ -138,6 +138,45 @@ table! {
     }
 }
 
+table! {
+    /// One row per home and half-hour, at the instant.
+    TruthStoredRow in "truth_stored" {
+        /// Identifier, as in the readings.
+        id: String, "";
+        /// The instant.
+        time: Utc, "UTC";
+        /// Water at 40 degC that the water at or above 40 degC makes with a feed of 10 degC, integrated over the fine layers.
+        v40_litres: f64, "l";
+        /// Heat of the stored water above 0 degC.
+        stored_kwh: f64, "kWh";
+        /// Mass-mean tank temperature.
+        mean_degc: f64, "degC";
+        /// Whether the water about to leave is at 40 degC or above.
+        outlet_usable: bool, "";
+    }
+}
+
+table! {
+    /// One row per home and UTC day: what the source gave and took.
+    TruthSourceRow in "truth_sources" {
+        /// Identifier, as in the readings.
+        id: String, "";
+        /// Start of the UTC day.
+        date: Utc, "UTC";
+        /// element, top_pump, coil or heat_pump.
+        source: String, "";
+        /// Heat that the source gave to the water, boost element apart.
+        heat_kwh: f64, "kWh";
+        /// Heat of a boost element.
+        boost_kwh: f64, "kWh";
+        /// Electricity of source and boost, with pump and standby; null where the source takes none.
+        electric_kwh: Option<f64>, "kWh";
+        /// Coefficient of performance of a heat pump: heat over its own electricity, pump and standby included; null on a
+        /// day without heat.
+        performance: Option<f64>, "";
+    }
+}
+
 /// Rows of the homes as a table; the column of [`TruthHomeRow::trait_`] is named `trait`, which no field of a row may be.
 ///
 /// # Errors
@@ -166,6 +205,10 @@ pub struct HomeTruth {
     pub days: Vec<TruthDayRow>,
     /// Its draws, in order of start.
     pub draws: Vec<TruthDrawRow>,
+    /// Usable water and stored heat at every half-hour; written to a file only where it is asked for.
+    pub stored: Vec<TruthStoredRow>,
+    /// What its source gave and took, by UTC day.
+    pub sources: Vec<TruthSourceRow>,
     /// Its faults.
     pub faults: Vec<TruthFaultRow>,
 }
@@ -188,4 +231,22 @@ pub fn truth_batches(truths: Vec<HomeTruth>) -> Result<[(&'static str, RecordBat
         (TruthDrawRow::NAME, TruthDrawRow::to_batch(draws)?),
         (TruthFaultRow::NAME, TruthFaultRow::to_batch(faults)?),
     ])
+}
+
+/// The table of usable water and stored heat of a fleet, homes in the order given.
+///
+/// # Errors
+/// Only when the row type's declaration contradicts itself.
+pub fn truth_stored_batch(truths: &[HomeTruth]) -> Result<(&'static str, RecordBatch), ContractError> {
+    let rows: Vec<TruthStoredRow> = truths.iter().flat_map(|t| t.stored.iter().cloned()).collect();
+    Ok((TruthStoredRow::NAME, TruthStoredRow::to_batch(rows)?))
+}
+
+/// The table of what the sources gave and took, homes in the order given.
+///
+/// # Errors
+/// Only when the row type's declaration contradicts itself.
+pub fn truth_sources_batch(truths: &[HomeTruth]) -> Result<(&'static str, RecordBatch), ContractError> {
+    let rows: Vec<TruthSourceRow> = truths.iter().flat_map(|t| t.sources.iter().cloned()).collect();
+    Ok((TruthSourceRow::NAME, TruthSourceRow::to_batch(rows)?))
 }

@@ -59,8 +59,8 @@ impl ReadingFiles {
         }
         let paths: Vec<PathBuf> = names.iter().map(|name| folder.join(name)).collect();
         Ok(match layout {
-            Layout::Home => Self::Weeks(WeekFiles::begin(paths, plan.start_ms, zstd_level)?),
-            Layout::Day => Self::Days(DayFiles::begin(paths, plan.start_ms, zstd_level)?),
+            Layout::Home => Self::Weeks(WeekFiles::begin(paths, plan, zstd_level)?),
+            Layout::Day => Self::Days(DayFiles::begin(paths, plan, zstd_level)?),
         })
     }
 

@@ -114,6 +114,12 @@ fn histories(homes: &[HabitInput<'_>]) -> (Vec<Vec<VacancyRow>>, Vec<History>) {
         .unzip()
 }
 
+/// Reads the empty days of a fleet and nothing else, which takes a small part of the time; the same rows as [`read_habits`].
+#[must_use]
+pub fn read_empty_days(homes: &[HabitInput<'_>]) -> Vec<VacancyRow> {
+    histories(homes).0.into_iter().flatten().collect()
+}
+
 /// Samples and calibrated levels of every home of a fleet.
 struct FleetDemand {
     homes: Vec<Demand>,

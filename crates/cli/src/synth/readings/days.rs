@@ -36,6 +36,7 @@ pub(super) fn names(plan: &FleetPlan) -> Vec<String> {
 /// The days of a fleet on their way to the disk.
 pub(crate) struct DayFiles {
     days: Vec<DayFile>,
+    parts_schema: SchemaRef,
     zstd_level: i32,
     rows_sorted_at_once: u64,
 }
@@ -44,22 +45,31 @@ struct DayFile {
     path: PathBuf,
     parts: PathBuf,
     part: ExportFile,
+    /// Of the readings.
+    schema: SchemaRef,
     /// First and last instant of arrival: after the one, up to the other.
     after_ms: i64,
     to_ms: i64,
 }
 
 impl DayFiles {
-    pub(super) fn begin(paths: Vec<PathBuf>, start_ms: i64, zstd_level: i32) -> Result<Self, ContractError> {
+    pub(super) fn begin(
+        paths: Vec<PathBuf>,
+        plan: &FleetPlan,
+        zstd_level: i32,
+    ) -> Result<Self, ContractError> {
+        let (schema, start_ms) = (readings_schema(plan), plan.start_ms);
+        let parts_schema = parts_schema(&schema);
         let begin = |(day, path): (usize, PathBuf)| {
             let parts = hidden(&path);
             let code = |field: &Field| match field.name().as_str() {
                 ARRIVED => ColumnCode::Steps,
                 _ => column_code(field),
             };
-            let part = ExportFile::begin(&parts, &parts_schema(), PART_ZSTD, code)?;
+            let part = ExportFile::begin(&parts, &parts_schema, PART_ZSTD, code)?;
             let after_ms = start_ms + day as i64 * DAY_MS;
-            Ok(DayFile { path, parts, part, after_ms, to_ms: after_ms + DAY_MS })
+            let schema = schema.clone();
+            Ok(DayFile { path, parts, part, schema, after_ms, to_ms: after_ms + DAY_MS })
         };
         let mut days: Vec<DayFile> =
             paths.into_iter().enumerate().map(begin).collect::<Result<_, ContractError>>()?;
@@ -70,12 +80,12 @@ impl DayFiles {
         if let Some(last) = days.last_mut() {
             last.to_ms = i64::MAX;
         }
-        Ok(Self { days, zstd_level, rows_sorted_at_once: ROWS_SORTED_AT_ONCE })
+        Ok(Self { days, parts_schema, zstd_level, rows_sorted_at_once: ROWS_SORTED_AT_ONCE })
     }
 
     pub(super) fn push(&mut self, homes: &[RecordBatch]) -> Result<(), ContractError> {
         let homes = homes.iter().map(with_arrival).collect::<Result<Vec<_>, _>>()?;
-        let rows = concat_batches(&parts_schema(), &homes).map_err(|e| odd(&e))?;
+        let rows = concat_batches(&self.parts_schema, &homes).map_err(|e| odd(&e))?;
         self.days.par_iter_mut().try_for_each(|day| day.part.group(&arrived(&rows, day.after_ms, day.to_ms)?))
     }
 
@@ -95,7 +105,7 @@ impl DayFile {
     fn finish(self, zstd_level: i32, rows_sorted_at_once: u64) -> Result<Size, ContractError> {
         let rows = self.part.rows();
         self.part.finish()?;
-        let mut file = ExportFile::begin(&self.path, &readings_schema(), zstd_level, column_code)?;
+        let mut file = ExportFile::begin(&self.path, &self.schema, zstd_level, column_code)?;
         let slices = rows.div_ceil(rows_sorted_at_once).max(1) as i64;
         // The first and the last day are open to one side; their slices are those of an ordinary day.
         let start_ms = if self.after_ms == i64::MIN { self.to_ms - DAY_MS } else { self.after_ms };
@@ -110,7 +120,7 @@ impl DayFile {
                 found.push(arrived(&batch, edge(slice), edge(slice + 1))?);
                 Ok(())
             })?;
-            file.group(&sorted(&found)?)?;
+            file.group(&sorted(&parts_schema(&self.schema), &found)?)?;
         }
         remove(&self.parts);
         Ok(Size { rows: file.rows(), bytes: file.finish()? })
@@ -123,8 +133,8 @@ fn hidden(path: &Path) -> PathBuf {
     path.with_file_name(format!(".parts-of-{name}"))
 }
 
-fn parts_schema() -> SchemaRef {
-    let mut fields: Vec<Arc<Field>> = readings_schema().fields().iter().cloned().collect();
+fn parts_schema(readings: &SchemaRef) -> SchemaRef {
+    let mut fields: Vec<Arc<Field>> = readings.fields().iter().cloned().collect();
     fields.push(Arc::new(Field::new(ARRIVED, DataType::Int64, false)));
     Arc::new(Schema::new(fields))
 }
@@ -138,7 +148,7 @@ fn with_arrival(home: &RecordBatch) -> Result<RecordBatch, ContractError> {
     });
     let mut columns = home.columns().to_vec();
     columns.push(Arc::new(Int64Array::from_iter_values(arrival)));
-    RecordBatch::try_new(parts_schema(), columns).map_err(|e| odd(&e))
+    RecordBatch::try_new(parts_schema(&home.schema()), columns).map_err(|e| odd(&e))
 }
 
 fn arrivals(rows: &RecordBatch) -> Result<&[i64], ContractError> {
@@ -155,13 +165,13 @@ fn arrived(rows: &RecordBatch, after_ms: i64, to_ms: i64) -> Result<RecordBatch,
 }
 
 /// All rows in the order of their arrival, without the column that says it.
-fn sorted(found: &[RecordBatch]) -> Result<RecordBatch, ContractError> {
-    let rows = concat_batches(&parts_schema(), found).map_err(|e| odd(&e))?;
+fn sorted(parts_schema: &SchemaRef, found: &[RecordBatch]) -> Result<RecordBatch, ContractError> {
+    let rows = concat_batches(parts_schema, found).map_err(|e| odd(&e))?;
     let keys = arrivals(&rows)?;
     let mut order: Vec<u32> = (0..keys.len() as u32).collect();
     order.sort_by_key(|&i| keys[i as usize]);
     let rows = take_record_batch(&rows, &UInt32Array::from(order)).map_err(|e| odd(&e))?;
-    let readings: Vec<usize> = (0..readings_schema().fields().len()).collect();
+    let readings: Vec<usize> = (0..parts_schema.fields().len() - 1).collect();
     rows.project(&readings).map_err(|e| odd(&e))
 }
 
@@ -179,7 +189,7 @@ mod tests {
         let made = |rows_sorted_at_once: u64| {
             let dir = tempfile::tempdir().unwrap();
             let paths: Vec<PathBuf> = names(&plan).iter().map(|name| dir.path().join(name)).collect();
-            let mut files = DayFiles::begin(paths.clone(), plan.start_ms, 1).unwrap();
+            let mut files = DayFiles::begin(paths.clone(), &plan, 1).unwrap();
             files.rows_sorted_at_once = rows_sorted_at_once;
             files.push(&homes[..2]).unwrap();
             files.push(&homes[2..]).unwrap();
@@ -188,7 +198,7 @@ mod tests {
             assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 2, "no part is left");
             paths
                 .iter()
-                .map(|path| concat_batches(&readings_schema(), &read_batches(path).unwrap()).unwrap())
+                .map(|path| concat_batches(&readings_schema(&plan), &read_batches(path).unwrap()).unwrap())
                 .collect::<Vec<_>>()
         };
         assert_eq!(names(&plan), ["day-2026-03-09.parquet", "day-2026-03-10.parquet"]);

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use arrow::array::{BooleanArray, RecordBatch};
 use arrow::compute::{concat_batches, filter_record_batch};
+use arrow::datatypes::SchemaRef;
 use drawoff_contract::ContractError;
 use drawoff_store::output::export::ExportFile;
 use drawoff_synth::{FleetPlan, readings_schema};
@@ -23,16 +24,23 @@ pub(super) fn names(plan: &FleetPlan) -> Vec<String> {
 pub(crate) struct WeekFiles {
     files: Vec<ExportFile>,
     start_ms: i64,
+    schema: SchemaRef,
 }
 
 impl WeekFiles {
-    pub(super) fn begin(paths: Vec<PathBuf>, start_ms: i64, zstd_level: i32) -> Result<Self, ContractError> {
-        let begin = |path: PathBuf| ExportFile::begin(&path, &readings_schema(), zstd_level, column_code);
-        Ok(Self { files: paths.into_iter().map(begin).collect::<Result<_, _>>()?, start_ms })
+    pub(super) fn begin(
+        paths: Vec<PathBuf>,
+        plan: &FleetPlan,
+        zstd_level: i32,
+    ) -> Result<Self, ContractError> {
+        let schema = readings_schema(plan);
+        let begin = |path: PathBuf| ExportFile::begin(&path, &schema, zstd_level, column_code);
+        let files = paths.into_iter().map(begin).collect::<Result<_, _>>()?;
+        Ok(Self { files, start_ms: plan.start_ms, schema })
     }
 
     pub(super) fn push(&mut self, homes: &[RecordBatch]) -> Result<(), ContractError> {
-        let rows = concat_batches(&readings_schema(), homes).map_err(|e| odd(&e))?;
+        let rows = concat_batches(&self.schema, homes).map_err(|e| odd(&e))?;
         let edge = |week: usize| self.start_ms + week as i64 * i64::from(WEEK_DAYS) * DAY_MS;
         let last = self.files.len().saturating_sub(1);
         self.files.par_iter_mut().enumerate().try_for_each(|(week, file)| {
