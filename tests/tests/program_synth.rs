@@ -9,7 +9,7 @@ use arrow::compute::cast;
 use arrow::datatypes::{DataType, TimestampMillisecondType};
 use arrow::util::display::{ArrayFormatter, FormatOptions};
 use drawoff_store::output::read_batches;
-use drawoff_tests::program::{bytes_of, run};
+use drawoff_tests::program::{bytes_of, repository, run, run_pipeline};
 
 const DRAWOFF: &str = env!("CARGO_BIN_EXE_drawoff-under-test");
 const DAY_MS: i64 = 86_400_000;
@@ -122,6 +122,59 @@ fn fleets_are_not_mixed() {
     // The same fleet again takes its own place.
     assert_eq!(synth(dir.path(), &["--homes", "2", "--days", "8"]).code, 0);
     assert!(bytes_of(dir.path()) == before);
+}
+
+#[test]
+fn a_fleet_of_every_source_is_read_by_its_mapping() {
+    let dir = tempfile::tempdir().unwrap();
+    let more = ["--probes", "12", "--cadence-min", "15", "--gaps", "0.1", "--quick", "--truth-stored"];
+    let size = ["--homes", "8", "--days", "3", "--source", "mixed", "--faults", "none"];
+    assert_eq!(synth(dir.path(), &[&size[..], &more].concat()).code, 0);
+    let files = bytes_of(dir.path());
+    for name in ["truth/truth_stored.parquet", "truth/truth_sources.parquet"] {
+        assert!(files.contains_key(name), "{name}");
+    }
+    let register = String::from_utf8(files["register.csv"].clone()).unwrap();
+    for word in [",coil,", ",top_pump,"] {
+        assert!(register.contains(word), "{word}");
+    }
+    let set = |key: &str, value: String| format!("inputs.{key}={value}");
+    let mapping = repository().join("pipelines/mappings/drawoff-sources.toml");
+    let all = [
+        set("readings", dir.path().join("readings").display().to_string()),
+        set("mapping", mapping.display().to_string()),
+        set("register", dir.path().join("register.csv").display().to_string()),
+        set("carbon", String::new()),
+        set("visits", String::new()),
+    ];
+    let ended = run_pipeline(DRAWOFF, "check", "pipelines/service-list.toml", &all);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    assert!(ended.stdout.contains("the accounts balance"), "{}", ended.stdout);
+}
+
+#[test]
+fn tapping_profiles_are_homes_of_their_own() {
+    let dir = tempfile::tempdir().unwrap();
+    assert_eq!(synth(dir.path(), &["--tapping", "S,XL", "--days", "2", "--cadence-min", "1"]).code, 0);
+    let readings = read_batches(&dir.path().join("readings/week-1.parquet")).unwrap();
+    assert_eq!(readings.iter().map(RecordBatch::num_rows).sum::<usize>(), 2 * 2 * 1440);
+    let register = String::from_utf8(bytes_of(dir.path())["register.csv"].clone()).unwrap();
+    let homes: Vec<&str> = register.lines().skip(1).filter_map(|line| line.split(',').next()).collect();
+    assert_eq!(homes, ["TP-S", "TP-XL"]);
+    let draws = read_batches(&dir.path().join("truth/truth_draws.parquet")).unwrap();
+    assert_eq!(draws.iter().map(RecordBatch::num_rows).sum::<usize>(), 2 * (11 + 30));
+    // A profile has no faults or people to choose.
+    let ended = synth(&dir.path().join("none"), &["--tapping", "S", "--faults", "none"]);
+    assert_eq!(ended.code, 2, "{}", ended.stderr);
+}
+
+#[test]
+fn impossible_fleets_are_refused_all_at_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let odd = ["--probes", "13", "--cadence-min", "7", "--gaps", "1.5", "--small-draws-per-hour", "-1"];
+    let ended = synth(&dir.path().join("none"), &odd);
+    assert_eq!((ended.code, ended.stderr.matches("error: ").count()), (2, 4), "{}", ended.stderr);
+    assert!(!dir.path().join("none").exists());
 }
 
 #[test]

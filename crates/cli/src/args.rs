@@ -133,7 +133,7 @@ pub(crate) struct SynthArgs {
     #[arg(long, value_enum, default_value_t = Faults::AsDrawn)]
     pub(crate) faults: Faults,
     /// Further draws an hour, too small to be seen.
-    #[arg(long, default_value_t = 0.0)]
+    #[arg(long, default_value_t = 0.0, allow_negative_numbers = true)]
     pub(crate) small_draws_per_hour: f64,
     /// What heats the cylinders; elements, one in seven on a diverter, when left out.
     #[arg(long, value_enum)]

@@ -154,7 +154,7 @@ mod tests {
             occupants: None,
             installed: 2011,
         };
-        let text = register_csv(&[row.clone()]);
+        let text = register_csv(core::slice::from_ref(&row));
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(
             lines[1],

@@ -125,6 +125,7 @@ fn what_is_seen_does_not_change_what_happens() {
     };
     let (two, twelve) = (made(2), made(12));
     assert_eq!(two.truth, twelve.truth);
+    assert_eq!(two.truth.stored.len(), 9 * 48);
     assert_eq!((two.register.probe_heights.len(), twelve.register.probe_heights.len()), (2, 12));
     assert_eq!(twelve.readings.column_by_name("probe_12_degc").unwrap().null_count(), 0);
     assert_eq!(made(1).register.probe_heights.len(), 1);
