@@ -13,6 +13,9 @@ use crate::robust::median;
 pub const GOOD_DAY: f64 = 0.8;
 /// A quiet loss below this is within what noise and the loss coefficient explain, W.
 const LEAST_STEADY_W: f64 = 60.0;
+/// Draw-offs of a day are made smaller or larger by at most these factors to sum to the day's balance; the rest was too
+/// small to be seen one by one.
+const DRAW_OFFS_TO_DAY: (f64, f64) = (0.5, 1.6);
 /// Days either side over which a steady leak must persist.
 const STEADY_REACH: usize = 2;
 /// Water cannot be drawn for use at less than this above the feed.
@@ -110,6 +113,7 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
         let energy = good.then(|| (drawn_kwh * scale).max(0.0));
         let mut event_kwh = 0.0;
         let mut event_litres = 0.0;
+        let first_of_day = out.draws.len();
         while let Some(draw) = draws.get(next_draw).filter(|d| d.day <= day.day) {
             let lift_k = (draw.outlet_degc - cold).max(LEAST_OUTLET_LIFT_K);
             let kwh = draw.litres * b.water.heat_wh_per_l(cold, cold + lift_k) / 1000.0;
@@ -128,6 +132,15 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
                 });
             }
             next_draw += 1;
+        }
+        if good && event_kwh > 0.0 {
+            // The balance over a day is surer than each draw-off by itself.
+            let share = (drawn_kwh / event_kwh).clamp(DRAW_OFFS_TO_DAY.0, DRAW_OFFS_TO_DAY.1);
+            for draw in &mut out.draws[first_of_day..] {
+                draw.litres *= share;
+                draw.energy_kwh *= share;
+            }
+            (event_kwh, event_litres) = (event_kwh * share, event_litres * share);
         }
         // What the balance says beyond the draw-offs seen one by one is the sum of the small ones.
         let typical_top =
