@@ -11,9 +11,9 @@ use super::segments::{Cut, LEAST_DAYS, cuts, normal_scores};
 
 /// Penalty of a change of level, in logarithms of the number of days: chance alone brings such a change at fewer than 5 homes in
 /// 100, of 60 days or of 120 (`power`).
-const LEVEL_PENALTY_LOGS: f64 = 2.05;
+const LEVEL_PENALTY_LOGS: f64 = 2.2;
 /// What is added for a change of hours, which has four figures a day to change.
-const HOURS_PENALTY_MORE: f64 = 12.5;
+const HOURS_PENALTY_MORE: f64 = 12.0;
 /// Homes that draw less than this a day have no level that could change, kWh.
 const LEAST_LEVEL_KWH: f64 = 0.3;
 /// Changes smaller than this share of the level are of no use to anybody.
