@@ -56,11 +56,11 @@ impl Tally {
                 self.all += 1;
                 let best = (0..3).max_by(|&a, &b| p[a].total_cmp(&p[b])).unwrap_or(0);
                 self.right += u64::from(best == class);
-                for c in 0..3 {
-                    let bin = &mut self.bins[c][((p[c] * 10.0) as usize).min(9)];
-                    *bin = (bin.0 + 1, bin.1 + p[c], bin.2 + u64::from(c == class));
-                    self.counts[c] =
-                        (self.counts[c].0 + p[c], self.counts[c].1 + f64::from(u8::from(c == class)));
+                for (c, said) in p.iter().enumerate() {
+                    let is = u64::from(c == class);
+                    let bin = &mut self.bins[c][((said * 10.0) as usize).min(9)];
+                    *bin = (bin.0 + 1, bin.1 + said, bin.2 + is);
+                    self.counts[c] = (self.counts[c].0 + said, self.counts[c].1 + is as f64);
                 }
             }
         }
@@ -72,9 +72,9 @@ impl Tally {
             100.0 * self.right as f64 / self.all as f64,
             self.all
         );
-        for c in 0..3 {
-            println!("  {}: {:.0} expected, {:.0} true", NAMES[c], self.counts[c].0, self.counts[c].1);
-            for (n, sum, hits) in self.bins[c].iter().filter(|b| b.0 > 0) {
+        for ((name, bins), (expected, are)) in NAMES.into_iter().zip(&self.bins).zip(self.counts) {
+            println!("  {name}: {expected:.0} expected, {are:.0} true");
+            for (n, sum, hits) in bins.iter().filter(|b| b.0 > 0) {
                 let (said, is) = (100.0 * sum / *n as f64, 100.0 * *hits as f64 / *n as f64);
                 println!("    said {said:5.1} %  is {is:5.1} %  off {:+5.1}  n {n}", is - said);
             }

@@ -20,30 +20,31 @@ struct Error {
     share: f64,
     /// Litres, whatever the size: ripple of the heat balance.
     litres: f64,
-    /// Logarithm of true over read litres.
-    bias: f64,
+    /// Litres read though nobody drew them, on average.
+    surplus_litres: f64,
 }
 
-const WHILE_IDLE: Error = Error { share: 0.05, litres: 0.4, bias: 0.0 };
+const WHILE_IDLE: Error = Error { share: 0.05, litres: 0.4, surplus_litres: 0.0 };
 /// While the heater runs, heat that the probes do not see yet passes for drawn.
-const WHILE_HEATING: Error = Error { share: 0.12, litres: 1.0, bias: -0.1 };
+const WHILE_HEATING: Error = Error { share: 0.05, litres: 1.5, surplus_litres: 1.4 };
+/// What a reading has too much, and how far it errs while the heater runs, is never taken as more than these parts of it.
+const MOST_SURPLUS: f64 = 0.12;
+const MOST_ERROR_OF_LITRES: f64 = 0.25;
 
 impl Point {
     /// From litres at 40 degC, minutes, the hour of the local day, and whether the heater ran; litres above zero.
     pub(super) fn new(litres: f64, minutes: f64, hour: f64, heating: bool) -> Self {
         let by = if heating { WHILE_HEATING } else { WHILE_IDLE };
         let turn = 2.0 * PI * hour / 24.0;
-        let error = (by.share * by.share + (by.litres / litres) * (by.litres / litres)).sqrt();
+        let error = by.share.hypot((by.litres / litres).min(MOST_ERROR_OF_LITRES));
+        let surplus = (by.surplus_litres / litres).min(MOST_SURPLUS);
         Self {
-            amount: [litres.ln() + by.bias, minutes.max(1.0).ln()],
+            amount: [litres.ln() + (1.0 - surplus).ln(), minutes.max(1.0).ln()],
             hour: [turn.sin(), turn.cos()],
-            error: error.min(MOST_ERROR),
+            error,
         }
     }
 }
-
-/// An error is never taken as more than this factor, in logarithms.
-const MOST_ERROR: f64 = 1.0;
 
 /// One part: a use of one kind.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,8 +1,16 @@
 //! Days on which a home's use changed for good: how much it draws, or at which hours.
 //!
-//! What the search can show, measured by `power` on days of the reference fleets' even homes drawn anew (see there): a change of
-//! level by 30 % in the middle of 60 days is found at about 6 homes in 10, in the middle of 120 days at 8 to 9 in 10; half of
-//! the changes found are dated within 3 days. More is not in the days: those of one home scatter by 45 % of their mean.
+//! What the search can show, measured by `power` on days of homes drawn anew, the change in the middle (odd half of the reference
+//! homes; `synth` homes in brackets). Days of one home scatter by 45 % of their mean, and more is not in them.
+//!
+//! | level | found in 60 d | found in 120 d | within 3 d of those found |
+//! |---|---|---|---|
+//! | as it was | 4 % (5 %) | 3 % (3 %) | |
+//! | x 1.3 | 52 % (38 %) | 77 % (58 %) | 50 to 60 % (45 to 50 %) |
+//! | x 0.7 | 77 % (59 %) | 93 % (79 %) | 70 % (55 to 60 %) |
+//! | x 1.6 | 89 % (74 %) | 99 % (93 %) | 75 to 85 % (60 to 70 %) |
+//!
+//! Draws that all come two hours later are found in 60 d at 30 % (33 %) of homes, in 120 d at 49 % (46 %).
 
 use drawoff_contract::habit_tables::{ChangeRow, DayType, HourChangeRow};
 
@@ -11,9 +19,9 @@ use super::segments::{Cut, LEAST_DAYS, cuts, normal_scores};
 
 /// Penalty of a change of level, in logarithms of the number of days: chance alone brings such a change at fewer than 5 homes in
 /// 100, of 60 days or of 120 (`power`).
-const LEVEL_PENALTY_LOGS: f64 = 2.05;
+const LEVEL_PENALTY_LOGS: f64 = 2.2;
 /// What is added for a change of hours, which has four figures a day to change.
-const HOURS_PENALTY_MORE: f64 = 12.5;
+const HOURS_PENALTY_MORE: f64 = 12.0;
 /// Homes that draw less than this a day have no level that could change, kWh.
 const LEAST_LEVEL_KWH: f64 = 0.3;
 /// Changes smaller than this share of the level are of no use to anybody.

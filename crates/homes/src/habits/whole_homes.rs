@@ -86,6 +86,44 @@ fn silent_probes_are_not_an_empty_home() {
 }
 
 #[test]
+fn stale_days_are_unknown_wherever_they_lie() {
+    use rand::{RngExt, SeedableRng};
+    let whole = fleet(3);
+    for seed in 0..12 {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+        let mut stale = whole.iter().map(|(home, n)| (home.clone(), n.clone())).collect::<Vec<_>>();
+        let mut touched = std::collections::BTreeSet::new();
+        for (home, notes) in &mut stale {
+            for day in &mut notes.days {
+                let way = rng.random_range(0..8);
+                match way {
+                    // All probes repeat themselves for half a day or more, and no heat seems to leave.
+                    0 => {
+                        day.probe_frozen_hours.fill(rng.random_range(12.0..48.0));
+                        day.net_out_kwh_by_half_hour.fill(0.0);
+                    }
+                    // Nothing came for more than a fifth of the day.
+                    1 => day.net_out_kwh_by_half_hour[..12].fill(f32::NAN),
+                    // Nothing came at all.
+                    2 => {
+                        day.probe_frozen_hours.clear();
+                        day.net_out_kwh_by_half_hour.fill(f32::NAN);
+                    }
+                    _ => continue,
+                }
+                touched.insert((home.cylinder.home.clone(), day.day));
+            }
+            notes.draws.retain(|d| !touched.contains(&(d.home.clone(), d.day)));
+        }
+        let found = habits(&stale);
+        assert!(touched.len() > 5);
+        for row in found.vacancy.iter().filter(|v| touched.contains(&(v.home.clone(), v.day))) {
+            assert_eq!((row.state.as_str(), row.probability), (UNKNOWN, None), "{} {:?}", row.home, row.day);
+        }
+    }
+}
+
+#[test]
 fn a_home_without_a_day_has_no_habits_and_takes_none_from_others() {
     let mut fleet = fleet(3);
     let whole = habits(&fleet);
