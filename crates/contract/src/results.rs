@@ -44,6 +44,16 @@ table! {
         energy_kwh_per_day: Option<f64>, "kWh/d";
         /// Metered heater energy a day; null without power or register.
         heater_kwh_per_day: Option<f64>, "kWh/d";
+        /// Coefficient of performance of a heat pump, as the water shows it; null for other sources of heat and too few heats.
+        heat_per_metered: Option<f64>, "";
+        /// Lower end of its 90 % interval.
+        heat_per_metered_p05: Option<f64>, "";
+        /// Upper end of its 90 % interval.
+        heat_per_metered_p95: Option<f64>, "";
+        /// Smallest draw-off that the readings would tell from none, typical of the home.
+        least_draw_off_litres: Option<f64>, "l";
+        /// Hours a day in which the water at the top is too cool for its leaving to be seen.
+        unseen_hours_per_day: Option<f64>, "h/d";
         /// Volume-mean temperature of the stored water.
         mean_stored_degc: Option<f64>, "degC";
         /// Lowest temperature at the top probe.

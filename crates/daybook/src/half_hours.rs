@@ -47,7 +47,13 @@ fn v40_litres(row: &[f64], setup: &Setup, known: &Known) -> f64 {
     )
 }
 
-pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalDay) -> HalfHours {
+pub(crate) fn half_hours(
+    frame: &Frame,
+    b: &Balance,
+    setup: &Setup,
+    day: &LocalDay,
+    followed_v40_l: &[f64],
+) -> HalfHours {
     let n = day.half_hours();
     let unknown = || vec![f32::NAN; n];
     let mut h = HalfHours {
@@ -89,7 +95,9 @@ pub(crate) fn half_hours(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalD
         let last_of_slot = k + 1 == frame.len()
             || usize::try_from((frame.time_ms[k + 1] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0) != slot;
         if last_of_slot {
-            h.v40[slot] = v40_litres(row, setup, &known) as f32;
+            let followed = followed_v40_l[k];
+            let v40 = if followed.is_nan() { v40_litres(row, setup, &known) } else { followed };
+            h.v40[slot] = v40 as f32;
         }
     }
     for (slot, (means, rooms)) in counts.into_iter().enumerate() {

@@ -1,7 +1,7 @@
 //! What the reduction must know of a cylinder before it sees a row.
 
 use chrono_tz::Tz;
-use drawoff_contract::{Cylinder, Element};
+use drawoff_contract::{Cylinder, Element, HeatSource};
 use drawoff_tank::column::{Body, Settings as ColumnSettings};
 use drawoff_tank::profile::Profile;
 use drawoff_tank::shape::Shape;
@@ -46,6 +46,8 @@ pub struct Setup {
     pub height_m: f64,
     /// Surroundings where not measured, degC.
     pub surroundings_degc: f64,
+    /// What heats the water.
+    pub heat_source: HeatSource,
     /// Elements, lower first.
     pub elements: Vec<Element>,
     /// Water properties.
@@ -72,6 +74,7 @@ impl Setup {
             loss_w_per_k: cylinder.declared_loss_w_per_k.unwrap_or(ASSUMED_LOSS_W_PER_K),
             height_m: shape.height_m,
             surroundings_degc: ASSUMED_SURROUNDINGS_DEGC,
+            heat_source: cylinder.heat_source,
             elements: cylinder.elements.clone(),
             water: settings.water,
         })

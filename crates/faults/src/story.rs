@@ -1,6 +1,6 @@
 //! All faults of a home, and one story out of them.
 
-use drawoff_contract::{Fault, FaultClass, Outcome};
+use drawoff_contract::{Fault, FaultClass, HeatSource, Outcome};
 
 use crate::assessment::Assessment;
 use crate::context::Context;
@@ -35,7 +35,21 @@ pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
     all
 }
 
+/// Faults whose limits speak of elements in the water, with a thermostat of their own.
+const OF_ELEMENTS: [Fault; 7] = [
+    Fault::ElementOpen,
+    Fault::ElementHalf,
+    Fault::ThermostatHot,
+    Fault::ThermostatCold,
+    Fault::Destratified,
+    Fault::LeakHeating,
+    Fault::StuckOn,
+];
+
 fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
+    if ctx.cylinder.heat_source != HeatSource::Element && OF_ELEMENTS.contains(&fault) {
+        return Assessment::not_assessed(fault, "source of heat", "limits for this source of heat");
+    }
     let view = probes::Probes {
         days: ctx.days,
         probes: ctx.cylinder.probe_heights.len(),

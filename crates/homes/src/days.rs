@@ -47,6 +47,8 @@ pub struct Balance<'a> {
     pub rooms: &'a Rooms<'a>,
     /// Cold feed by day, degC.
     pub cold_degc: &'a [f64],
+    /// Heat into the water per metered energy; `None` where it is not known, and no day's use with it.
+    pub heat_per_metered: Option<f64>,
     /// Water properties.
     pub water: Water,
     /// Zone of the home.
@@ -88,6 +90,7 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
     let mut out = Days { steady_w: steady.clone(), ..Days::default() };
     let mut hourly = [[(0.0, 0.0); 24]; 2];
     let mut next_draw = 0;
+    let per_metered = b.heat_per_metered.unwrap_or(1.0);
     for (i, day) in days.iter().enumerate() {
         let room = b.rooms.of_day(day.day);
         let cold = b.cold_degc[i];
@@ -100,7 +103,9 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
                 continue;
             }
             let lost = b.loss_w_per_k * (mean - room) * hours / 1000.0;
-            let drawn = f64::from(*net) - lost - steady[i] * hours / 1000.0;
+            let metered = f64::from(day.heater_kwh_by_half_hour[slot]);
+            let beyond_metered = if metered > 0.0 { (per_metered - 1.0) * metered } else { 0.0 };
+            let drawn = f64::from(*net) + beyond_metered - lost - steady[i] * hours / 1000.0;
             drawn_kwh += drawn;
             loss_kwh += lost;
             seen_h += hours;
@@ -108,7 +113,7 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             hourly[kind][hour as usize].0 += drawn;
             hourly[kind][hour as usize].1 += hours;
         }
-        let good = seen_h >= GOOD_DAY * day.hours;
+        let good = b.heat_per_metered.is_some() && seen_h >= GOOD_DAY * day.hours;
         let scale = day.hours / seen_h;
         let energy = good.then(|| (drawn_kwh * scale).max(0.0));
         let mut event_kwh = 0.0;

@@ -6,6 +6,7 @@ pub mod classes;
 pub mod days;
 pub mod groups;
 pub mod habits;
+pub mod heat_input;
 pub mod long_run;
 pub mod loss;
 mod mean_profile;

@@ -9,6 +9,7 @@ use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
 use crate::days::{Balance, Days, read_days};
+use crate::heat_input::heat_input;
 use crate::long_run::long_run;
 use crate::loss::{Loss, standing_loss};
 use crate::mean_profile::{Means, means};
@@ -120,6 +121,7 @@ pub fn read_home(
     let balance_w_per_k = loss
         .as_ref()
         .map_or(declared.unwrap_or(ASSUMED_LOSS_W_PER_K), |l| l.w_per_k * self::felt(skin_lift, plain_lift));
+    let heat = heat_input(notes, &rooms, balance_w_per_k, capacity);
     let draws: Vec<&DrawNote> = notes.draws.iter().collect();
     let days = read_days(
         home,
@@ -130,6 +132,7 @@ pub fn read_home(
             first_pass_w_per_k: declared.unwrap_or(ASSUMED_LOSS_W_PER_K),
             rooms: &rooms,
             cold_degc: &cold_degc,
+            heat_per_metered: heat.map(|h| h.per_metered),
             water: settings.water,
             zone: cylinder.zone,
         },
@@ -137,7 +140,7 @@ pub fn read_home(
     let good = days.rows.iter().filter(|d| d.energy_kwh.is_some()).count();
     let volume_w_per_k = loss.as_ref().map(|l| (l.w_per_k * felt, l.p05 * felt, l.p95 * felt));
     let long_run = long_run(notes, &rooms, &volume_degc, seed(settings.seed, home, "long run"));
-    let verdicts = verdicts(&Findings {
+    let mut verdicts = verdicts(&Findings {
         notes,
         priors,
         loss: loss.as_ref(),
@@ -148,6 +151,10 @@ pub fn read_home(
         good_days: good,
         volume_w_per_k,
     });
+    if heat.is_none() {
+        verdicts.push("use.heat_input_not_known");
+    }
+    let performance = heat.filter(|h| h.heats > 0);
     let mean = |pick: &dyn Fn(&drawoff_contract::results::DayRow) -> Option<f64>| {
         let known: Vec<f64> = days.rows.iter().filter_map(pick).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
@@ -177,6 +184,12 @@ pub fn read_home(
         litres_per_day: mean(&|d| d.litres),
         energy_kwh_per_day: mean(&|d| d.energy_kwh),
         heater_kwh_per_day: mean(&|d| d.heater_kwh),
+        heat_per_metered: performance.map(|h| h.per_metered),
+        heat_per_metered_p05: performance.map(|h| h.p05),
+        heat_per_metered_p95: performance.map(|h| h.p95),
+        least_draw_off_litres: typical(notes.days, |d| d.least_seen_l),
+        unseen_hours_per_day: (!notes.days.is_empty())
+            .then(|| notes.days.iter().map(|d| d.unseen_hours).sum::<f64>() / notes.days.len() as f64),
         mean_stored_degc: mean(&|d| d.mean_stored_degc),
         lowest_top_degc: extreme(notes.days, |d| d.probe_min_degc.first().copied(), f32::min),
         highest_degc: extreme(
@@ -235,6 +248,11 @@ fn felt(skin_lift_k: f64, mean_lift_k: f64) -> f64 {
 fn mean_pair(pairs: &[(f64, f64)]) -> (f64, f64) {
     let n = pairs.len() as f64;
     (pairs.iter().map(|p| p.0).sum::<f64>() / n, pairs.iter().map(|p| p.1).sum::<f64>() / n)
+}
+
+fn typical(days: &[DayNote], pick: impl Fn(&DayNote) -> Option<f64>) -> Option<f64> {
+    let known: Vec<f64> = days.iter().filter_map(pick).collect();
+    (!known.is_empty()).then(|| median(&known))
 }
 
 fn extreme(

@@ -25,6 +25,8 @@ const OWED_MS: i64 = 2 * 3_600_000;
 const OWED_RANGE: (f64, f64) = (0.3, 3.0);
 /// Water that leaves no warmer above the feed than this carries too little heat to tell litres by, K.
 const LEAST_LIFT_K: f64 = 10.0;
+/// Cold feed that V40 is told for, degC.
+const V40_FEED_DEGC: f64 = 10.0;
 /// How often the smallest draw-off that would be seen is asked for, ms.
 const ASK_EVERY_MS: i64 = 3 * 3_600_000;
 
@@ -50,6 +52,8 @@ pub(crate) struct Drawn {
 pub(crate) struct Followed {
     /// One entry an instant of the frame; the interval that ends there.
     pub(crate) drawn: Vec<Drawn>,
+    /// Water at 40 degC from a 10 degC feed at each instant, l; NaN where not followed.
+    pub(crate) v40_l: Vec<f64>,
     /// Smallest draw-off that would have been seen, median over the day, l.
     pub(crate) least_seen_l: Option<f64>,
     /// Heat that the heater really gives over what is metered.
@@ -78,7 +82,11 @@ pub(crate) fn follow(
     let body = setup.body();
     let wh_per_l_k = setup.capacity_wh_per_k / setup.volume_l;
     let scatter = Scatter { heights: &setup.heights, sigma_k: day.probe_sigma_k };
-    let mut out = Followed { drawn: vec![Drawn::default(); frame.len()], ..Followed::default() };
+    let mut out = Followed {
+        drawn: vec![Drawn::default(); frame.len()],
+        v40_l: vec![f64::NAN; frame.len()],
+        ..Followed::default()
+    };
     let mut least_seen = Vec::new();
     let mut owed_l = vec![0.0; frame.len()];
     let mut last_draw: Option<usize> = None;
@@ -100,7 +108,7 @@ pub(crate) fn follow(
             body: &body,
             hours: b.hours[k],
             surroundings_degc: b.surroundings[k],
-            heats: heats(frame, b, setup, k, follower.gain.value()),
+            heats: heats(frame, b, setup, k, follower.gain.value(setup.heat_source)),
             feed_degc,
             steady_l: day.steady_w * b.hours[k]
                 / (wh_per_l_k * (before.degc_at(1.0) - feed_degc).max(LEAST_LIFT_K)),
@@ -124,6 +132,7 @@ pub(crate) fn follow(
         if frame.time_ms[k].div_euclid(ASK_EVERY_MS) != frame.time_ms[k - 1].div_euclid(ASK_EVERY_MS) {
             least_seen.push(least_seen_l(&before, &known, scatter));
         }
+        out.v40_l[k] = setup.volume_l * column.v40_share(V40_FEED_DEGC);
         follower.column = Some(column);
         out.drawn[k] = drawn;
     }
@@ -133,7 +142,7 @@ pub(crate) fn follow(
     }
     least_seen.sort_by(f64::total_cmp);
     out.least_seen_l = least_seen.get(least_seen.len() / 2).copied().filter(|l| l.is_finite());
-    out.power_gain = follower.gain.learnt();
+    out.power_gain = follower.gain.learnt(setup.heat_source);
     out
 }
 

@@ -1,5 +1,7 @@
 //! What the heater really gives over what is metered, learnt from heats without a draw-off.
 
+use drawoff_contract::HeatSource;
+
 use crate::balance::Balance;
 use crate::setup::Setup;
 
@@ -11,6 +13,10 @@ const HEATS: usize = 15;
 const LEAST_HEATS: usize = 5;
 /// A gain beyond these is a fault or another cylinder, no meter.
 const RANGE: (f64, f64) = (0.85, 1.15);
+/// A heat pump gives more than it takes: from worn out in winter to the best in summer.
+const HEAT_PUMP_RANGE: (f64, f64) = (0.85, 6.0);
+/// Until it is learnt: common practice, no source.
+const HEAT_PUMP_GAIN: f64 = 2.8;
 
 /// Gain of the heater's meter.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -22,19 +28,20 @@ pub(super) struct PowerGain {
 }
 
 impl PowerGain {
-    /// Gain to use: 1 until something is learnt.
-    pub(super) fn value(&self) -> f64 {
-        self.learnt().unwrap_or(1.0)
+    /// Gain to use: that of the source of heat until something is learnt.
+    pub(super) fn value(&self, source: HeatSource) -> f64 {
+        self.learnt(source).unwrap_or(if source == HeatSource::HeatPump { HEAT_PUMP_GAIN } else { 1.0 })
     }
 
     /// Median of the last heats; `None` with too few.
-    pub(super) fn learnt(&self) -> Option<f64> {
+    pub(super) fn learnt(&self, source: HeatSource) -> Option<f64> {
+        let range = if source == HeatSource::HeatPump { HEAT_PUMP_RANGE } else { RANGE };
         if self.recent.len() < LEAST_HEATS {
             return None;
         }
         let mut sorted = self.recent.clone();
         sorted.sort_by(f64::total_cmp);
-        Some(sorted[sorted.len() / 2].clamp(RANGE.0, RANGE.1))
+        Some(sorted[sorted.len() / 2].clamp(range.0, range.1))
     }
 
     /// The heat under way cannot be followed to its end.

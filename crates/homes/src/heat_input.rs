@@ -1,0 +1,82 @@
+//! Heat that the water gets for each metered kilowatt-hour, where the meter counts the electricity of a heat pump.
+
+use drawoff_contract::HeatSource;
+use drawoff_contract::daybook::SpellNote;
+
+use crate::priors::Rooms;
+use crate::reading::HomeNotes;
+use crate::robust::median;
+
+/// A heat must take this much to be read, kWh.
+const LEAST_HEAT_KWH: f64 = 0.3;
+/// Fewer heats without a draw-off than these tell nothing.
+const LEAST_HEATS: usize = 6;
+/// The stored volume is known to this: half of the usual plus or minus 3 %, common practice, no source.
+const VOLUME_SPREAD: f64 = 0.015;
+/// Below this a heat came from an element beside the heat pump, as a weekly one against germs does.
+const LEAST_PERFORMANCE: f64 = 1.4;
+
+/// Heat over metered energy.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeatInput {
+    /// Heat into the water per metered energy: 1 for elements, the coefficient of performance of a heat pump.
+    pub per_metered: f64,
+    /// 5 % point.
+    pub p05: f64,
+    /// 95 % point.
+    pub p95: f64,
+    /// Heats behind it; 0 where it is 1 by nature.
+    pub heats: usize,
+}
+
+/// Reads it; `None` where heat comes unmetered, or a heat pump showed too few heats without a draw-off.
+///
+/// Each heat gives (rise of the stored heat + standing loss) / metered energy; the middle one is taken, with the interval of
+/// a median and the tolerance of the volume. Whatever circulates between heat pump and cylinder is counted with the pump.
+#[must_use]
+pub fn heat_input(
+    notes: HomeNotes<'_>,
+    rooms: &Rooms<'_>,
+    loss_w_per_k: f64,
+    capacity_wh_per_k: f64,
+) -> Option<HeatInput> {
+    match notes.cylinder.heat_source {
+        HeatSource::Element | HeatSource::TopPump => {
+            Some(HeatInput { per_metered: 1.0, p05: 1.0, p95: 1.0, heats: 0 })
+        }
+        HeatSource::Coil => None,
+        HeatSource::HeatPump => {
+            let drawn =
+                |s: &SpellNote| notes.draws.iter().any(|d| d.start.0 < s.end.0 && d.end.0 > s.start.0);
+            let performance = |s: &SpellNote| {
+                let energy_wh = s.energy_kwh.filter(|e| *e >= LEAST_HEAT_KWH)? * 1000.0;
+                let level = s.level_degc.iter().filter(|v| !v.is_nan()).map(|v| f64::from(*v));
+                let (sum, n) = level.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
+                let hours = (s.end.0 - s.start.0) as f64 / 3_600_000.0;
+                let lost_wh = loss_w_per_k * (sum / n - rooms.of_day(s.day)) * hours;
+                let found = (s.rise_k? * capacity_wh_per_k + lost_wh) / energy_wh;
+                (found.is_finite() && found > LEAST_PERFORMANCE).then_some(found)
+            };
+            let heats: Vec<f64> = notes
+                .spells
+                .iter()
+                .filter(|s| s.kind == "heat" && !s.from_yesterday && !s.to_tomorrow && !drawn(s))
+                .filter_map(performance)
+                .collect();
+            if heats.len() < LEAST_HEATS {
+                return None;
+            }
+            let middle = median(&heats);
+            let apart: Vec<f64> = heats.iter().map(|h| (h - middle).abs()).collect();
+            // Standard error of a median of normal values: 1.253 sd / sqrt(n), sd = 1.4826 x median absolute deviation.
+            let error = 1.253 * 1.4826 * median(&apart) / (heats.len() as f64).sqrt() / middle;
+            let half = 1.645 * (error * error + VOLUME_SPREAD * VOLUME_SPREAD).sqrt();
+            Some(HeatInput {
+                per_metered: middle,
+                p05: middle * (1.0 - half),
+                p95: middle * (1.0 + half),
+                heats: heats.len(),
+            })
+        }
+    }
+}
