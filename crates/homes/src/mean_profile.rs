@@ -98,7 +98,7 @@ fn cubic(low: (f64, f64), slope_low: f64, high: (f64, f64), slope_high: f64, hei
 mod tests {
     use super::*;
 
-    const SHAPE: Shape = Shape { diameter_m: 0.45, height_m: 1.2 };
+    const SHAPE: Shape = Shape { diameter_m: 0.45, height_m: 1.2, ends: drawoff_tank::shape::Ends::Flat };
 
     #[test]
     fn one_temperature_everywhere_is_both_means() {

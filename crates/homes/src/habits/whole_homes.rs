@@ -102,8 +102,8 @@ fn stale_days_are_unknown_wherever_they_lie() {
                         day.probe_frozen_hours.fill(rng.random_range(12.0..48.0));
                         day.net_out_kwh_by_half_hour.fill(0.0);
                     }
-                    // Nothing came for more than a fifth of the day.
-                    1 => day.net_out_kwh_by_half_hour[..12].fill(f32::NAN),
+                    // Nothing came for a third of the day and more.
+                    1 => day.net_out_kwh_by_half_hour[..rng.random_range(16..48)].fill(f32::NAN),
                     // Nothing came at all.
                     2 => {
                         day.probe_frozen_hours.clear();
