@@ -11,3 +11,4 @@ mod losses;
 mod made;
 mod odd;
 mod priors;
+mod small_draws;
