@@ -8,7 +8,7 @@ pub use crate::mixture::Observation;
 use crate::mixture::{Fit, clean_probabilities, fit};
 use crate::priors::Rooms;
 use crate::robust::{median, quantile, step};
-use crate::zone::{ZoneSetup, nights, observations};
+use crate::zone::{ZoneSetup, nights, observations, rounding_noise_w};
 
 /// Fewer idle segments or nights than these give no loss.
 pub(crate) const LEAST_SEGMENTS: usize = 12;
@@ -72,7 +72,7 @@ pub(crate) fn standing_loss(spells: &[&SpellNote], setup: ZoneSetup<'_>, seed: u
         return None;
     }
     // A loss of nothing or less is a slip of units or of the register, no insulation.
-    let fitted = fit(&present).filter(|f| f.w_per_k > LEAST_W_PER_K)?;
+    let fitted = fit(&present, rounding_noise_w(setup)).filter(|f| f.w_per_k > LEAST_W_PER_K)?;
     let zone_share = median(&present.iter().map(|o| o.share).collect::<Vec<_>>());
     let spread = method_spread(setup.sound.iter().filter(|s| **s).count(), zone_share);
     let (p05, p95, log_error) = interval(&fitted, &present, setup.rooms, spread, seed);

@@ -26,10 +26,13 @@ pub(crate) struct Means {
 }
 
 /// Means of the probes `(height, degC)`, top first; `None` of no probe. `lowest_element` is a volume fraction, 0 for none.
+///
+/// `drawn` says whether the day saw a draw-off: without one no feed comes in, and the lowest reading is held to the base.
 pub(crate) fn means(
     probes: &[(f64, f64)],
     cold_degc: f64,
     lowest_element: f64,
+    drawn: bool,
     shape: Shape,
 ) -> Option<Means> {
     let (&(base_height, base_degc), &(top_height, top_degc)) = (probes.last()?, probes.first()?);
@@ -37,7 +40,7 @@ pub(crate) fn means(
     let slope_at_base = slopes.last().copied().unwrap_or(0.0);
     let below = |height: f64| {
         let excess = base_degc - cold_degc;
-        if excess <= 0.0 {
+        if excess <= 0.0 || !drawn {
             return base_degc;
         }
         let decay = (slope_at_base / excess).clamp(DECAY.0, DECAY.1);
@@ -102,7 +105,7 @@ mod tests {
 
     #[test]
     fn one_temperature_everywhere_is_both_means() {
-        let still = means(&[(0.9, 20.0), (0.5, 20.0), (0.1, 20.0)], 20.0, 0.1, SHAPE).unwrap();
+        let still = means(&[(0.9, 20.0), (0.5, 20.0), (0.1, 20.0)], 20.0, 0.1, true, SHAPE).unwrap();
         assert!((still.volume_degc - 20.0).abs() < 1e-9 && (still.skin_degc - 20.0).abs() < 1e-9);
     }
 
@@ -113,7 +116,7 @@ mod tests {
         let exact = 10.0 + 50.0 * (1.0 - (1.0 - libm::exp(-8.0)) / 8.0);
         let of = |heights: &[f64]| {
             let probes: Vec<(f64, f64)> = heights.iter().map(|&z| (z, truth(z))).collect();
-            means(&probes, 10.0, 0.1, SHAPE).unwrap()
+            means(&probes, 10.0, 0.1, true, SHAPE).unwrap()
         };
         for heights in [&[0.95, 0.3][..], &[0.95, 0.5, 0.2], &[0.9, 0.7, 0.5, 0.3, 0.1]] {
             let found = of(heights);
@@ -124,9 +127,17 @@ mod tests {
     }
 
     #[test]
+    fn without_draw_offs_the_base_is_as_warm_as_the_lowest_probe() {
+        let probes = [(0.9, 60.0), (0.5, 60.0), (0.2, 60.0)];
+        let held = means(&probes, 10.0, 0.1, false, SHAPE).unwrap();
+        assert!((held.volume_degc - 60.0).abs() < 1e-9 && (held.skin_degc - 60.0).abs() < 1e-9);
+        assert!(means(&probes, 10.0, 0.1, true, SHAPE).unwrap().skin_degc < 58.0);
+    }
+
+    #[test]
     fn a_base_colder_than_the_feed_is_held() {
-        let odd = means(&[(0.9, 18.0), (0.3, 9.0)], 12.0, 0.1, SHAPE).unwrap();
+        let odd = means(&[(0.9, 18.0), (0.3, 9.0)], 12.0, 0.1, true, SHAPE).unwrap();
         assert!(odd.volume_degc > 9.0 && odd.volume_degc < 18.0);
-        assert!(means(&[], 12.0, 0.1, SHAPE).is_none());
+        assert!(means(&[], 12.0, 0.1, true, SHAPE).is_none());
     }
 }

@@ -57,9 +57,10 @@ fn log_densities(fit: &Fit, r: f64) -> (f64, f64) {
     (log(fit.clean) + clean, log(1.0 - fit.clean) + drawn)
 }
 
-fn cost(x: &[f64; 4], data: &[Observation]) -> f64 {
+fn cost(x: &[f64; 4], data: &[Observation], least_sigma_w: f64) -> f64 {
     let fit = parameters(x);
-    if !(1e-6..1.0 - 1e-6).contains(&fit.clean) || fit.sigma_w < 1e-3 || fit.drawn_w > 1e6 {
+    if !(1e-6..1.0 - 1e-6).contains(&fit.clean) || fit.sigma_w < least_sigma_w.max(1e-3) || fit.drawn_w > 1e6
+    {
         return f64::INFINITY;
     }
     // Weak prior that keeps the share of clean segments away from 0 and 1.
@@ -72,8 +73,8 @@ fn cost(x: &[f64; 4], data: &[Observation]) -> f64 {
     sum
 }
 
-/// Fits the mixture; `None` with fewer than 12 segments.
-pub(crate) fn fit(data: &[Observation]) -> Option<Fit> {
+/// Fits the mixture with a noise of at least `least_sigma_w`; `None` with fewer than 12 segments.
+pub(crate) fn fit(data: &[Observation], least_sigma_w: f64) -> Option<Fit> {
     if data.len() < 12 {
         return None;
     }
@@ -82,7 +83,11 @@ pub(crate) fn fit(data: &[Observation]) -> Option<Fit> {
     for q in [0.2, 0.45] {
         let start = quantile(&ratios, q);
         let spread = median(&data.iter().map(|o| (o.loss_w - start * o.lift_k).abs()).collect::<Vec<_>>());
-        let x = minimise([start, log(spread / 0.67 + 0.5), log(40.0), 1.0], data);
+        let x = minimise(
+            [start, log((spread / 0.67 + 0.5).max(1.1 * least_sigma_w)), log(40.0), 1.0],
+            data,
+            least_sigma_w,
+        );
         if best.is_none_or(|(_, c)| x.1 < c) {
             best = Some(x);
         }
@@ -101,7 +106,7 @@ pub(crate) fn clean_probabilities(fit: &Fit, data: &[Observation]) -> Vec<f64> {
 }
 
 /// Nelder and Mead's simplex (The Computer Journal 7, 1965), four parameters, fixed coefficients.
-fn minimise(start: [f64; 4], data: &[Observation]) -> ([f64; 4], f64) {
+fn minimise(start: [f64; 4], data: &[Observation], least_sigma_w: f64) -> ([f64; 4], f64) {
     let scale = [0.15 * start[0].abs().max(0.3), 0.4, 0.6, 0.8];
     let mut simplex: Vec<([f64; 4], f64)> = (0..5)
         .map(|i| {
@@ -109,7 +114,7 @@ fn minimise(start: [f64; 4], data: &[Observation]) -> ([f64; 4], f64) {
             if i > 0 {
                 x[i - 1] += scale[i - 1];
             }
-            (x, cost(&x, data))
+            (x, cost(&x, data, least_sigma_w))
         })
         .collect();
     let mix = |a: &[f64; 4], b: &[f64; 4], t: f64| std::array::from_fn(|i| a[i] + t * (b[i] - a[i]));
@@ -123,24 +128,24 @@ fn minimise(start: [f64; 4], data: &[Observation]) -> ([f64; 4], f64) {
             std::array::from_fn(|i| simplex[..4].iter().map(|s| s.0[i]).sum::<f64>() / 4.0);
         let worst = simplex[4];
         let reflected = mix(&centre, &worst.0, -1.0);
-        let at = cost(&reflected, data);
+        let at = cost(&reflected, data, least_sigma_w);
         if at < simplex[0].1 {
             let further = mix(&centre, &worst.0, -2.0);
-            let there = cost(&further, data);
+            let there = cost(&further, data, least_sigma_w);
             simplex[4] = if there < at { (further, there) } else { (reflected, at) };
         } else if at < simplex[3].1 {
             simplex[4] = (reflected, at);
         } else {
             let towards =
                 if at < worst.1 { mix(&centre, &reflected, 0.5) } else { mix(&centre, &worst.0, 0.5) };
-            let there = cost(&towards, data);
+            let there = cost(&towards, data, least_sigma_w);
             if there < at.min(worst.1) {
                 simplex[4] = (towards, there);
             } else {
                 let best = simplex[0].0;
                 for vertex in &mut simplex[1..] {
                     vertex.0 = mix(&best, &vertex.0, 0.5);
-                    vertex.1 = cost(&vertex.0, data);
+                    vertex.1 = cost(&vertex.0, data, least_sigma_w);
                 }
             }
         }
@@ -176,13 +181,13 @@ mod tests {
 
     #[test]
     fn clean_segments_give_the_coefficient() {
-        assert!((fit(&data(0.0)).unwrap().w_per_k / 1.6 - 1.0).abs() < 0.02);
+        assert!((fit(&data(0.0), 0.0).unwrap().w_per_k / 1.6 - 1.0).abs() < 0.02);
     }
 
     #[test]
     fn unseen_draws_do_not_raise_it() {
         let raised: Vec<f64> = data(0.4).iter().map(|o| o.loss_w / o.lift_k).collect();
         assert!(raised.iter().sum::<f64>() / 400.0 > 1.6 * 1.1);
-        assert!((fit(&data(0.4)).unwrap().w_per_k / 1.6 - 1.0).abs() < 0.05);
+        assert!((fit(&data(0.4), 0.0).unwrap().w_per_k / 1.6 - 1.0).abs() < 0.05);
     }
 }

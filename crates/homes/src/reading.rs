@@ -1,16 +1,16 @@
 //! One home read from its daybook.
 
-use drawoff_contract::Cylinder;
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::minute_of_day;
 use drawoff_contract::results::HomeRow;
 use drawoff_contract::seed::seed;
+use drawoff_contract::{Cylinder, Day};
 use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
 use crate::days::{Balance, Days, read_days};
 use crate::heat_input::heat_input;
-use crate::long_run::long_run;
+use crate::long_run::{NO_USE_KWH, drawn_kwh, long_run};
 use crate::loss::{Loss, standing_loss};
 use crate::mean_profile::{Means, means};
 use crate::priors::FleetPriors;
@@ -97,7 +97,7 @@ pub fn read_home(
         .days
         .iter()
         .zip(&cold_degc)
-        .map(|(day, cold)| day_means(cylinder, day, sound, *cold, shape))
+        .map(|(day, cold)| day_means(notes, day, sound, *cold, shape))
         .collect();
     let volume_degc: Vec<f64> = means.iter().map(|m| m.map_or(f64::NAN, |m| m.volume_degc)).collect();
     let lifts: Vec<(f64, f64)> = means
@@ -222,12 +222,15 @@ pub fn read_home(
 
 /// Volume and skin mean of a day over its sound probes; `None` without any.
 fn day_means(
-    cylinder: &Cylinder,
+    notes: HomeNotes<'_>,
     day: &DayNote,
     sound: &[bool],
     cold_degc: f64,
     shape: Shape,
 ) -> Option<Means> {
+    let cylinder = notes.cylinder;
+    // A draw-off of yesterday still lies cold at the base, and one before a heat may have gone unseen.
+    let drawn = (-1..=1).any(|near| drawn_kwh(notes.draws, Day(day.day.0 + near)) > NO_USE_KWH);
     let lowest_element = cylinder.elements.iter().map(|e| e.height).reduce(f64::min).unwrap_or(0.0);
     let probes: Vec<(f64, f64)> = cylinder
         .probe_heights
@@ -237,7 +240,7 @@ fn day_means(
         .filter(|((_, degc), sound)| **sound && !degc.is_nan())
         .map(|((height, degc), _)| (*height, f64::from(*degc)))
         .collect();
-    means(&probes, cold_degc, lowest_element, shape)
+    means(&probes, cold_degc, lowest_element, drawn, shape)
 }
 
 /// What the skin feels over what a mean says; 1 near the surroundings, where neither can be told.

@@ -71,6 +71,15 @@ pub(crate) fn reading_step_k(days: &[DayNote]) -> f64 {
     if least.is_empty() { 0.0 } else { median(&least).min(1.0) }
 }
 
+/// Noise that an observation has at least by rounding, W: 0 unless readings are very coarse.
+///
+/// Rounded ends of a run repeat a few values; taken for noise-free, the lower ones would pass for clean and the rest for draw-offs.
+pub(crate) fn rounding_noise_w(setup: ZoneSetup<'_>) -> f64 {
+    // A step over the root of 12 at both ends of a run of usual length, halved by the slopes within it and by several probes.
+    // In full, homes in half kelvins read 1 % too high (even half of the reference homes).
+    if setup.step_k > VERY_COARSE_K { 0.2 * setup.capacity_wh_per_k / RUN_H_PER_K } else { 0.0 }
+}
+
 /// Observations from the idle segments of a home: of the quiet ones where there are enough, else of all.
 pub(crate) fn observations(spells: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
     let idle: Vec<&SpellNote> = spells.iter().copied().filter(|s| s.kind == "idle").collect();

@@ -2,9 +2,13 @@
 #![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 #![expect(clippy::print_stderr, reason = "figures for whoever runs the tests by hand")]
 
+mod by_hand;
+mod degenerate;
 mod fleet;
+mod known_loss;
 mod losses;
 #[path = "../../../daybook/tests/daybook/made.rs"]
 mod made;
 mod odd;
 mod priors;
+mod small_draws;
