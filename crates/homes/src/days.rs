@@ -6,6 +6,7 @@ use drawoff_contract::local::minute_of_day;
 use drawoff_contract::results::{DayRow, DrawOffRow};
 use drawoff_tank::water::Water;
 
+use crate::heat_input::HeatInputs;
 use crate::priors::Rooms;
 use crate::robust::median;
 
@@ -13,6 +14,8 @@ use crate::robust::median;
 pub const GOOD_DAY: f64 = 0.8;
 /// A quiet loss below this is within what noise and the loss coefficient explain, W.
 const LEAST_STEADY_W: f64 = 60.0;
+/// A heat pump that takes less than this in half an hour stands: 60 W, as in the daybook.
+const LEAST_RUNNING_KWH: f64 = 0.03;
 /// Draw-offs of a day are made smaller or larger by at most these factors to sum to the day's balance; the rest was too
 /// small to be seen one by one.
 const DRAW_OFFS_TO_DAY: (f64, f64) = (0.5, 1.6);
@@ -48,7 +51,7 @@ pub struct Balance<'a> {
     /// Cold feed by day, degC.
     pub cold_degc: &'a [f64],
     /// Heat into the water per metered energy; `None` where it is not known, and no day's use with it.
-    pub heat_per_metered: Option<f64>,
+    pub heat_input: Option<&'a HeatInputs>,
     /// Water properties.
     pub water: Water,
     /// Zone of the home.
@@ -90,11 +93,11 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
     let mut out = Days { steady_w: steady.clone(), ..Days::default() };
     let mut hourly = [[(0.0, 0.0); 24]; 2];
     let mut next_draw = 0;
-    let per_metered = b.heat_per_metered.unwrap_or(1.0);
     for (i, day) in days.iter().enumerate() {
         let room = b.rooms.of_day(day.day);
         let cold = b.cold_degc[i];
         let (mut drawn_kwh, mut seen_h, mut loss_kwh) = (0.0, 0.0, 0.0);
+        let per_metered = b.heat_input.map_or(1.0, |h| h.of_day(day.day));
         let kind = usize::from(drawoff_contract::local::weekday(day.day) >= 5);
         for (slot, net) in day.net_out_kwh_by_half_hour.iter().enumerate() {
             let hours = f64::from(day.net_out_hours_by_half_hour[slot]);
@@ -104,7 +107,12 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             }
             let lost = b.loss_w_per_k * (mean - room) * hours / 1000.0;
             let metered = f64::from(day.heater_kwh_by_half_hour[slot]);
-            let beyond_metered = if metered > 0.0 { (per_metered - 1.0) * metered } else { 0.0 };
+            let beyond_metered = match b.heat_input {
+                // What a heat pump takes while it stands warms no water.
+                Some(input) if input.typical.heats > 0 && metered < LEAST_RUNNING_KWH => -metered.max(0.0),
+                _ if metered > 0.0 => (per_metered - 1.0) * metered,
+                _ => 0.0,
+            };
             let drawn = f64::from(*net) + beyond_metered - lost - steady[i] * hours / 1000.0;
             drawn_kwh += drawn;
             loss_kwh += lost;
@@ -113,7 +121,7 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             hourly[kind][hour as usize].0 += drawn;
             hourly[kind][hour as usize].1 += hours;
         }
-        let good = b.heat_per_metered.is_some() && seen_h >= GOOD_DAY * day.hours;
+        let good = b.heat_input.is_some() && seen_h >= GOOD_DAY * day.hours;
         let scale = day.hours / seen_h;
         let energy = good.then(|| (drawn_kwh * scale).max(0.0));
         let mut event_kwh = 0.0;

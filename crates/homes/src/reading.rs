@@ -132,7 +132,7 @@ pub fn read_home(
             first_pass_w_per_k: declared.unwrap_or(ASSUMED_LOSS_W_PER_K),
             rooms: &rooms,
             cold_degc: &cold_degc,
-            heat_per_metered: heat.map(|h| h.per_metered),
+            heat_input: heat.as_ref(),
             water: settings.water,
             zone: cylinder.zone,
         },
@@ -153,8 +153,10 @@ pub fn read_home(
     });
     if heat.is_none() {
         verdicts.push("use.heat_input_not_known");
+    } else if cylinder.heat_source == HeatSource::HeatPump {
+        verdicts.push("use.heat_input_estimated");
     }
-    let performance = heat.filter(|h| h.heats > 0);
+    let performance = heat.as_ref().map(|h| h.typical).filter(|h| h.heats > 0);
     let mean = |pick: &dyn Fn(&drawoff_contract::results::DayRow) -> Option<f64>| {
         let known: Vec<f64> = days.rows.iter().filter_map(pick).collect();
         (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
