@@ -4,7 +4,7 @@ use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::minute_of_day;
 use drawoff_contract::results::HomeRow;
 use drawoff_contract::seed::seed;
-use drawoff_contract::{Cylinder, Day};
+use drawoff_contract::{Cylinder, Day, HeatSource};
 use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
