@@ -6,7 +6,7 @@ use drawoff_contract::local::LocalDay;
 use drawoff_contract::{HomeRows, Mask, Series, Utc};
 
 use crate::balance::{Balance, balance};
-use crate::draws::{draw_offs, mixing, probe_sigma_k, spread_k};
+use crate::draws::{draw_offs, mixing, probe_sigma_k, register_step_wh, spread_k};
 use crate::frame::Frame;
 use crate::half_hours::half_hours;
 use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
@@ -96,7 +96,12 @@ pub(crate) fn reduce_day(
     let quiet = quiet_losses(&frame, &b, setup);
     let feed_degc = feed_degc(&frame, &mut carry.lows_degc);
     let steady_w = quiet.all.unwrap_or(0.0);
-    let held = track::Day { feed_degc, steady_w, probe_sigma_k: probe_sigma_k(&frame) };
+    let held = track::Day {
+        feed_degc,
+        steady_w,
+        probe_sigma_k: probe_sigma_k(&frame),
+        register_step_wh: register_step_wh(&frame),
+    };
     let followed = track::follow(&mut carry.follower, &frame, &b, setup, held);
     let draws = draw_offs(&frame, &b, setup, day, &followed.drawn, feed_degc);
     let (draw_top_fall_k, draw_mean_fall_k) = mixing(&frame, &b, setup, &draws);

@@ -14,6 +14,19 @@ const PROBE_NOISE_K: f64 = 0.1;
 /// A mixing figure needs a draw-off that cools the mean by at least this much.
 const MIXING_FALL_K: f64 = 0.8;
 
+/// Step in which the register counts, Wh, where the balance hangs on it alone: its smallest rise; 0 for a fine one.
+pub(crate) fn register_step_wh(frame: &Frame) -> f64 {
+    if frame.power.iter().any(|c| c.iter().any(|v| !v.is_nan())) {
+        return 0.0;
+    }
+    let rises = frame.register.windows(2).map(|w| w[1] - w[0]).filter(|r| *r > 0.5);
+    let least = rises.fold(f64::INFINITY, f64::min);
+    // A fine register may rise by much at once; a coarse one stands on multiples of its step.
+    let coarse =
+        frame.register.iter().filter(|v| !v.is_nan()).all(|v| (v / least - (v / least).round()).abs() < 1e-6);
+    if least.is_finite() && coarse { least } else { 0.0 }
+}
+
 /// Step in which the probes report: 1, 0.5, 0.1 K or finer.
 fn resolution_k(frame: &Frame) -> f64 {
     [1.0, 0.5, 0.1]

@@ -95,7 +95,7 @@ pub(crate) fn half_hours(
         let last_of_slot = k + 1 == frame.len()
             || usize::try_from((frame.time_ms[k + 1] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0) != slot;
         if last_of_slot {
-            let followed = followed_v40_l[k];
+            let followed = followed_v40_l.get(k).copied().unwrap_or(f64::NAN);
             let v40 = if followed.is_nan() { v40_litres(row, setup, &known) } else { followed };
             h.v40[slot] = v40 as f32;
         }

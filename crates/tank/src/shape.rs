@@ -194,8 +194,8 @@ impl Shape {
     /// Share of the skin that one flat end is.
     ///
     /// ```
-    /// let shape = drawoff_tank::shape::Shape { diameter_m: 0.5, height_m: 1.0 };
-    /// assert!((shape.end_share() - 0.1).abs() < 1e-12); // 0.0625 / (0.5 + 2 * 0.0625)
+    /// let shape = drawoff_tank::shape::Shape::new(196.35, Some(1.0)); // 0.5 m wide
+    /// assert!((shape.end_share() - 0.1).abs() < 1e-5); // 0.0625 / (0.5 + 2 * 0.0625)
     /// ```
     #[must_use]
     pub fn end_share(self) -> f64 {

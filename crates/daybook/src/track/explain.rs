@@ -38,6 +38,8 @@ pub(super) struct Known<'a> {
     /// Leaves all the time, l in this interval.
     pub(super) steady_l: f64,
     pub(super) volume_l: f64,
+    /// Smallest draw-off that the heat put in is known well enough for, l.
+    pub(super) least_l: f64,
 }
 
 /// Where readings are taken, and how they scatter.
@@ -77,7 +79,7 @@ pub(super) fn explain(column: &Column, known: &Known<'_>, row: &[f64], scatter: 
         let (tried, outlet_degc) = moved_on(column, known, litres);
         best = agreed(tried, Drawn { litres, outlet_degc }, row, scatter);
     }
-    if best.drawn.litres < LEAST_LITRES {
+    if best.drawn.litres < LEAST_LITRES.max(known.least_l) {
         return rest;
     }
     let moves = moves_k(column, &still, scatter);

@@ -25,6 +25,9 @@ const OWED_MS: i64 = 2 * 3_600_000;
 const OWED_RANGE: (f64, f64) = (0.3, 3.0);
 /// Water that leaves no warmer above the feed than this carries too little heat to tell litres by, K.
 const LEAST_LIFT_K: f64 = 10.0;
+/// Heat from a coarse register is off by its step over the root of six, as a difference of two roundings; a draw-off must
+/// exceed that by so many times.
+const COARSE_SIGMAS: f64 = 3.5;
 /// Cold feed that V40 is told for, degC.
 const V40_FEED_DEGC: f64 = 10.0;
 /// How often the smallest draw-off that would be seen is asked for, ms.
@@ -69,6 +72,8 @@ pub(crate) struct Day {
     pub(crate) steady_w: f64,
     /// Standard deviation of a reading about the water, K.
     pub(crate) probe_sigma_k: f64,
+    /// Step of a coarse register that alone tells the heat, Wh; else 0.
+    pub(crate) register_step_wh: f64,
 }
 
 /// Follows the frame from its first instant that is no context.
@@ -88,6 +93,7 @@ pub(crate) fn follow(
         ..Followed::default()
     };
     let mut least_seen = Vec::new();
+    let mut least_l = vec![0.0; frame.len()];
     let mut owed_l = vec![0.0; frame.len()];
     let mut last_draw: Option<usize> = None;
     for k in frame.context..frame.len() {
@@ -113,7 +119,13 @@ pub(crate) fn follow(
             steady_l: day.steady_w * b.hours[k]
                 / (wh_per_l_k * (before.degc_at(1.0) - feed_degc).max(LEAST_LIFT_K)),
             volume_l: setup.volume_l,
+            least_l: COARSE_SIGMAS * day.register_step_wh
+                / 6.0_f64.sqrt()
+                / (wh_per_l_k * (before.degc_at(1.0) - feed_degc).max(LEAST_LIFT_K)),
         };
+        if let Some(slot) = least_l.get_mut(k) {
+            *slot = known.least_l;
+        }
         let metered_l = frame.flow[k] * b.hours[k] * 60.0;
         let found = if metered_l.is_nan() {
             explain(&before, &known, row, scatter)
@@ -136,9 +148,11 @@ pub(crate) fn follow(
         follower.column = Some(column);
         out.drawn[k] = drawn;
     }
-    for (drawn, owed_l) in out.drawn.iter_mut().zip(&owed_l) {
+    for ((drawn, owed_l), least_l) in out.drawn.iter_mut().zip(&owed_l).zip(&least_l) {
         let metered = drawn.litres;
-        drawn.litres = (metered + owed_l).clamp(metered * OWED_RANGE.0, metered * OWED_RANGE.1);
+        let paid = (metered + owed_l).clamp(metered * OWED_RANGE.0, metered * OWED_RANGE.1);
+        // What a coarse register told late comes back: then nothing was drawn.
+        drawn.litres = if paid < *least_l { 0.0 } else { paid };
     }
     least_seen.sort_by(f64::total_cmp);
     out.least_seen_l = least_seen.get(least_seen.len() / 2).copied().filter(|l| l.is_finite());
