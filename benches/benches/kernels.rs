@@ -25,6 +25,10 @@ fn cylinder() -> Cylinder {
         control: None,
         occupants: None,
         installed: None,
+        heat_source: drawoff_contract::HeatSource::Element,
+        source_rated_w: None,
+        source_lower_height: None,
+        source_upper_height: None,
     }
 }
 

@@ -4,6 +4,7 @@
 //! with 0.1 K of noise) and read as a run reads a home that is alone in its fleet. Every figure has a bar. One that does not
 //! reach it stands in [`NOT_REACHED`] with a floor of its own, and each run of the test says so.
 #![expect(clippy::print_stderr, reason = "the table of a measurement is shown")]
+#![expect(clippy::unwrap_used, reason = "helpers of a test: a failure is a failed test")]
 
 use arrow::array::{Array, AsArray};
 use arrow::compute::cast;
