@@ -7,6 +7,8 @@ pub enum FaultClass {
     Equipment,
     /// A temperature probe.
     Sensor,
+    /// How the home is served: settings, timing, size. Listed with what to ask, settled by telephone first.
+    Service,
     /// The export: never brings a visit.
     Data,
 }
@@ -18,6 +20,7 @@ impl FaultClass {
         match self {
             Self::Equipment => "equipment",
             Self::Sensor => "sensor",
+            Self::Service => "service",
             Self::Data => "data",
         }
     }
@@ -95,6 +98,19 @@ faults! {
     DataGaps "data_gaps" Data "Rows lost, doubled or late" "The export loses, doubles or delays rows.";
     ClockShift "clock_shift" Data "Clock wrong" "The stamps of the home's rows moved against true time.";
     MeterReset "meter_reset" Data "Energy register restarted" "The energy register fell back.";
+    RelayChatter "relay_chatter" Equipment "Relay chatters" "The heater is switched many times an hour.";
+    PumpFailed "pump_failed" Equipment "Circulating pump moves no water" "The source heats, and no heat arrives in the cylinder.";
+    PumpStuck "pump_stuck" Equipment "Circulating pump will not stop" "The pump moves water while nothing heats.";
+    ExchangerDecline "exchanger_decline" Equipment "Coil or plate exchanger passes less heat" "The same source, against the same water, gives clearly less heat than it did.";
+    BackupHeating "backup_heating" Equipment "Backup element does the heat pump's work" "Heat that the heat pump should give is given by the element.";
+    SurplusMissed "surplus_missed" Equipment "Surplus power leaves the home while the cylinder has room" "Power is exported while the cylinder could take it.";
+    SensorDrift "sensor_drift" Sensor "Probe drifts" "A probe moves away from its neighbours week by week.";
+    SensorHeight "sensor_height" Sensor "Probe sits at another height" "A probe sees the water pass at another height than the register says.";
+    MeterScale "meter_scale" Data "Power meter reads the wrong scale" "Metered energy and the heat that arrives differ by a constant factor.";
+    DearHours "dear_hours" Service "Heats outside the cheap hours" "Much of the energy is taken outside the hours of the low rate.";
+    RunsOut "runs_out" Service "Runs out of hot water" "Water leaves below 40 degC again and again.";
+    HygieneLow "hygiene_low" Service "Stored below the hygiene temperature" "No layer, or not all layers, come to a disinfecting temperature for long enough.";
+    ScaldRisk "scald_risk" Service "Water hot enough to scald at once" "The outlet stands at a temperature that scalds within a second, again and again.";
 }
 
 impl Fault {

@@ -72,6 +72,19 @@ fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
         Fault::DataGaps => data::data_gaps(ctx),
         Fault::ClockShift => data::clock_shift(ctx),
         Fault::MeterReset => data::meter_reset(ctx),
+        Fault::RelayChatter
+        | Fault::PumpFailed
+        | Fault::PumpStuck
+        | Fault::ExchangerDecline
+        | Fault::BackupHeating
+        | Fault::SurplusMissed
+        | Fault::SensorDrift
+        | Fault::SensorHeight
+        | Fault::MeterScale
+        | Fault::DearHours
+        | Fault::RunsOut
+        | Fault::HygieneLow
+        | Fault::ScaldRisk => Assessment::not_assessed(fault, "", "an assessment in this version"),
     }
 }
 

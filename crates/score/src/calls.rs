@@ -194,10 +194,10 @@ impl CallScore {
     }
 }
 
-/// Whether a kind can bring a visit: equipment or sensor.
+/// Whether a kind is scored as a visit: equipment or sensor. How a home is served is settled by telephone, data at the desk.
 #[must_use]
 pub fn is_visit_kind(fault: Fault) -> bool {
-    fault.class() != FaultClass::Data
+    matches!(fault.class(), FaultClass::Equipment | FaultClass::Sensor)
 }
 
 #[cfg(test)]

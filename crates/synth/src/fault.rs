@@ -64,6 +64,22 @@ impl Injected {
             (Fault::DataGaps, _) => "fraction of rows lost",
             (Fault::ClockShift, _) => "min",
             (Fault::MeterReset, _) => "resets",
+            (
+                Fault::RelayChatter
+                | Fault::PumpFailed
+                | Fault::PumpStuck
+                | Fault::ExchangerDecline
+                | Fault::BackupHeating
+                | Fault::SurplusMissed
+                | Fault::SensorDrift
+                | Fault::SensorHeight
+                | Fault::MeterScale
+                | Fault::DearHours
+                | Fault::RunsOut
+                | Fault::HygieneLow
+                | Fault::ScaldRisk,
+                _,
+            ) => "",
             (Fault::ThermostatHot | Fault::ThermostatCold | Fault::SensorStuck | Fault::SensorOffset, _) => {
                 "K"
             }

@@ -163,8 +163,23 @@ pub fn default_comfort(fault: Fault) -> f64 {
         Fault::ThermostatCold => 100.0,
         Fault::LeakSteady | Fault::LeakHeating => 20.0,
         // A home whose probes mislead cannot be watched.
-        Fault::SensorStuck | Fault::SensorOffset | Fault::SensorSwap => 40.0,
-        Fault::ThermostatHot
+        Fault::SensorStuck
+        | Fault::SensorOffset
+        | Fault::SensorSwap
+        | Fault::SensorDrift
+        | Fault::SensorHeight => 40.0,
+        // No heat, or slow recovery.
+        Fault::PumpFailed => 300.0,
+        Fault::ExchangerDecline | Fault::PumpStuck => 60.0,
+        Fault::RunsOut => 150.0,
+        Fault::RelayChatter => 20.0,
+        Fault::BackupHeating
+        | Fault::SurplusMissed
+        | Fault::MeterScale
+        | Fault::DearHours
+        | Fault::HygieneLow
+        | Fault::ScaldRisk
+        | Fault::ThermostatHot
         | Fault::LossDoubled
         | Fault::GravityNight
         | Fault::StuckOn
@@ -187,7 +202,22 @@ pub fn default_safety(fault: Fault) -> f64 {
         // Water too cool for hygiene.
         Fault::ThermostatCold => 80.0,
         Fault::LeakSteady => 50.0,
-        Fault::ElementOpen
+        // Scalding at the tap; water too cool for hygiene. Settled by telephone first.
+        Fault::ScaldRisk => 150.0,
+        Fault::HygieneLow => 60.0,
+        // Contacts that arc wear out, and may weld.
+        Fault::RelayChatter => 60.0,
+        Fault::PumpFailed
+        | Fault::PumpStuck
+        | Fault::ExchangerDecline
+        | Fault::BackupHeating
+        | Fault::SurplusMissed
+        | Fault::SensorDrift
+        | Fault::SensorHeight
+        | Fault::MeterScale
+        | Fault::DearHours
+        | Fault::RunsOut
+        | Fault::ElementOpen
         | Fault::ElementHalf
         | Fault::Destratified
         | Fault::LossDoubled

@@ -126,7 +126,78 @@ pub fn words(fault: Fault) -> Words {
             check_first: "Warm each probe in turn, and see which channel answers; correct the wiring or the register, not both.",
             cautions: &[PROBE_ONLY, ELECTRICS, SCALD],
         },
-        Fault::DataGaps | Fault::ClockShift | Fault::MeterReset => Words {
+        Fault::RelayChatter => Words {
+            bring: "Contactor or relay, thermostat, clamp meter, multimeter, proving unit.",
+            check_first: "Whether the contacts buzz or the control flickers; then loose terminals, the thermostat's switching \
+                difference and a control that fights with another.",
+            cautions: &[ELECTRICS, SCALD, PRESSURE],
+        },
+        Fault::PumpFailed => Words {
+            bring: "Circulating pump of the same size, pump valve spares, clamp meter, multimeter, proving unit, bucket and towels.",
+            check_first: "Whether the pump turns and is supplied when the source heats; then closed valves, air, a blocked \
+                strainer or exchanger.",
+            cautions: &[ELECTRICS, SCALD, PRESSURE],
+        },
+        Fault::PumpStuck => Words {
+            bring: "Pump relay or control, clamp meter, multimeter, proving unit, contact thermometer.",
+            check_first: "Whether the pump runs while nothing heats, and what calls it: relay, control, or a wire moved.",
+            cautions: &[ELECTRICS, SCALD, PRESSURE],
+        },
+        Fault::ExchangerDecline => Words {
+            bring: "Contact thermometers for flow and return, descaling set for the exchanger, strainer mesh, gaskets, bleed key.",
+            check_first: "Flow and return temperature at full load; then strainer, air, valve positions and pump setting before \
+                any descaling.",
+            cautions: &[SCALD, ELECTRICS, PRESSURE],
+        },
+        Fault::BackupHeating => Words {
+            bring: "Clamp meter, multimeter, proving unit, the heat pump's installation and settings sheets.",
+            check_first: "The heat pump's fault memory and its hot-water settings: highest flow temperature, weekly boost, \
+                change-over temperature; then whether the element's switch was left on.",
+            cautions: &[ELECTRICS, SCALD, PRESSURE],
+        },
+        Fault::SurplusMissed => Words {
+            bring: "Clamp meter, current sensor for the grid connection, multimeter, proving unit.",
+            check_first: "By telephone: is the diverting control switched on and its sensor's lamp lit? On site: the sensor's \
+                place and direction on the grid cable, then the element's own switch.",
+            cautions: &[ELECTRICS, SCALD, PRESSURE],
+        },
+        Fault::SensorDrift => Words {
+            bring: "Probe of the same type, thermal paste, reference thermometer, ice-water flask.",
+            check_first: "Whether the probe slides out of its pocket or its connector corrodes; then its reading against a \
+                reference at one temperature.",
+            cautions: &[PROBE_ONLY, ELECTRICS, SCALD],
+        },
+        Fault::SensorHeight => Words {
+            bring: "Tape measure, reference thermometer, cable markers, the register's sheet with probe heights.",
+            check_first: "Measure the probe's height and correct the register, or put the probe back into its pocket; not both.",
+            cautions: &[PROBE_ONLY, ELECTRICS, SCALD],
+        },
+        Fault::DearHours => Words {
+            bring: "Nothing at first: ring and ask. If a visit follows: time switch, multimeter, proving unit, the tariff's hours.",
+            check_first: "By telephone: does the boost switch stand on, does the timer show the right time, has the tariff \
+                changed?",
+            cautions: &[ELECTRICS, SCALD],
+        },
+        Fault::RunsOut => Words {
+            bring: "Nothing at first: ring and ask. If a visit follows: flow-limiting shower head, contact thermometer, multimeter, \
+                proving unit.",
+            check_first: "By telephone: who lives there now, when does the water run cold, is a boost used? Then heating hours and \
+                set point before a larger cylinder.",
+            cautions: &[SCALD, ELECTRICS],
+        },
+        Fault::HygieneLow => Words {
+            bring: "Nothing at first: ring and ask. If a visit follows: contact thermometer, thermostat, multimeter, proving unit.",
+            check_first: "By telephone: was the set point turned down, or the hygiene heating switched off? Then the temperature of \
+                the base after a full heating.",
+            cautions: &[HYGIENE, SCALD, ELECTRICS],
+        },
+        Fault::ScaldRisk => Words {
+            bring: "Contact thermometer, thermostatic mixing valve, thermostat, multimeter, proving unit.",
+            check_first: "By telephone: warn the people in the home, ask for small children and whether taps have mixing valves; \
+                then have the set point turned down.",
+            cautions: &[SCALD, OVERHEATED, ELECTRICS],
+        },
+        Fault::DataGaps | Fault::ClockShift | Fault::MeterReset | Fault::MeterScale => Words {
             bring: "Nothing: settle it with whoever runs the export.",
             check_first: "The logger's clock, its connection and the export's settings, from the desk.",
             cautions: &[EXPORT_ONLY],
