@@ -11,6 +11,40 @@ struct Floor {
     at_least: bool,
 }
 
+/// Floors of a small fault trial, as `drawoff accuracy --faults` writes it.
+const TRIAL_FLOORS: [Floor; 5] = [
+    Floor {
+        name: "recall of laid equipment and sensor faults",
+        path: "/score/trial/recall, equipment and sensor/value",
+        limit: 0.70,
+        at_least: true,
+    },
+    Floor {
+        name: "event-wise F0.5",
+        path: "/score/trial/event-wise F0.5/value",
+        limit: 0.80,
+        at_least: true,
+    },
+    Floor {
+        name: "sound homes without a call",
+        path: "/score/trial/sound homes without a call/value",
+        limit: 0.95,
+        at_least: true,
+    },
+    Floor {
+        name: "precision at k",
+        path: "/score/trial/precision at k, right fault/value",
+        limit: 0.80,
+        at_least: true,
+    },
+    Floor {
+        name: "expected calibration error",
+        path: "/score/trial/expected calibration error, p > 0.02/value",
+        limit: 0.15,
+        at_least: false,
+    },
+];
+
 const FLOORS: [Floor; 4] = [
     Floor {
         name: "recall of equipment and sensor faults",
@@ -51,16 +85,21 @@ impl Floor {
     }
 }
 
-/// A line for each figure that has a floor, given the JSON of `drawoff score`.
+/// The floors of the command that wrote the JSON.
+fn floors(score: &Value) -> &'static [Floor] {
+    if score.pointer("/score/trial").is_some() { &TRIAL_FLOORS } else { &FLOORS }
+}
+
+/// A line for each figure that has a floor, given the JSON of `drawoff score` or `drawoff accuracy --faults`.
 #[must_use]
 pub fn figures(score: &Value) -> Vec<String> {
-    FLOORS.iter().map(|f| f.line(score)).collect()
+    floors(score).iter().map(|f| f.line(score)).collect()
 }
 
 /// A line for each figure that misses its floor, or is not there.
 #[must_use]
 pub fn missed(score: &Value) -> Vec<String> {
-    FLOORS.iter().filter(|f| !f.is_reached(score)).map(|f| f.line(score)).collect()
+    floors(score).iter().filter(|f| !f.is_reached(score)).map(|f| f.line(score)).collect()
 }
 
 #[cfg(test)]
@@ -77,5 +116,7 @@ mod tests {
             "draw_off_per_day": {"all": {"litres": {"home_mean": {"median_abs": 0.2}}}},
         });
         assert_eq!(missed(&score), ["litres a day, median absolute error: 20.0 % (at most 15.0 %)"]);
+        let trial = serde_json::json!({"score": {"trial": {"event-wise F0.5": {"value": 0.9}}}});
+        assert_eq!(missed(&trial).len(), 4, "figures that are not there");
     }
 }

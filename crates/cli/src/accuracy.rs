@@ -1,10 +1,10 @@
 //! `drawoff accuracy`: how well cylinders are read where the truth is known, under many conditions of the data.
 
 mod conditions;
-mod in_memory;
+pub(crate) mod in_memory;
 mod reading;
 mod reference;
-mod synthetic;
+pub(crate) mod synthetic;
 
 use std::path::PathBuf;
 use std::time::Instant;
@@ -70,7 +70,7 @@ pub(crate) fn accuracy(args: &AccuracyArgs) -> Result<Exit, Failure> {
     Ok(if reference.is_dir() { Exit::Done } else { Exit::Partial })
 }
 
-fn date(text: &str) -> Result<NaiveDate, Failure> {
+pub(crate) fn date(text: &str) -> Result<NaiveDate, Failure> {
     text.parse().map_err(|_| {
         let problem = ContractError::new(format!("--date {text}"), "is no date");
         Failure::new(Exit::Settings, problem.with_hint("the day of the measurement, such as 2026-11-25"))

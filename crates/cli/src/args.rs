@@ -33,6 +33,8 @@ pub(crate) enum Command {
     Score(ScoreArgs),
     /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
     Accuracy(AccuracyArgs),
+    /// Fit the probabilities of findings on a fleet of invented homes with known truth.
+    Calibrate(CalibrateArgs),
     /// Make a fleet of invented homes with known truth.
     Synth(SynthArgs),
 }
@@ -93,6 +95,34 @@ pub(crate) struct AccuracyArgs {
     /// Only a few conditions and homes, to see that all is well.
     #[arg(long)]
     pub(crate) quick: bool,
+    /// Measure how well faults are found instead, on invented homes with these faults laid on them, into faults-DATE.md.
+    #[arg(long, value_enum, conflicts_with_all = ["reference", "quick"])]
+    pub(crate) faults: Option<Faults>,
+    /// With --faults: leave out how soon faults are called, which reads each faulty home again day by day.
+    #[arg(long, requires = "faults")]
+    pub(crate) no_delays: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  drawoff calibrate --homes 1200 --days 60 --seed 21 --out crates/faults/src/calibration/curves.csv"
+)]
+pub(crate) struct CalibrateArgs {
+    /// Table of curves to write: the one in the source is built in; a pipeline may name another as inputs.calibration.
+    #[arg(long)]
+    pub(crate) out: PathBuf,
+    /// Number of invented homes.
+    #[arg(long, default_value_t = 1200)]
+    pub(crate) homes: u32,
+    /// Days of the invented homes.
+    #[arg(long, default_value_t = 60)]
+    pub(crate) days: u32,
+    /// Seed of the invented homes: never one that accuracy is reported on.
+    #[arg(long, default_value_t = 21)]
+    pub(crate) seed: u64,
+    /// Which faults are laid on the homes.
+    #[arg(long, value_enum, default_value_t = Faults::AsDrawn)]
+    pub(crate) faults: Faults,
 }
 
 #[derive(Debug, clap::Args)]

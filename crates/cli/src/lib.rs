@@ -2,13 +2,18 @@
 
 mod accuracy;
 mod args;
+mod calibrate;
 mod check;
 mod exit;
+mod fleet_trial;
+mod lessons;
 mod pipeline;
 mod progress;
+mod replay;
 mod run;
 mod sanity;
 mod score;
+mod settle;
 mod small;
 mod stages;
 mod synth;
@@ -31,7 +36,9 @@ pub fn main() -> std::process::ExitCode {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
         Command::Score(a) => score::score(a),
+        Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) => accuracy::accuracy(a),
+        Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {

@@ -1,9 +1,11 @@
 //! Pipeline files: one job each, every key overridable on the command line.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use drawoff_contract::ContractError;
 use drawoff_contract::mapping_hint::did_you_mean;
+use drawoff_contract::{ContractError, Fault};
+use drawoff_faults::calibration::Calibration;
 use drawoff_tank::water::Water;
 use drawoff_worklist::WorthSettings;
 use serde::{Deserialize, Serialize};
@@ -20,6 +22,8 @@ pub(crate) struct Pipeline {
     pub(crate) water: WaterSettings,
     #[serde(default)]
     pub(crate) run: RunSettings,
+    #[serde(default)]
+    pub(crate) faults: FaultSettings,
     pub(crate) worth: WorthSettings,
 }
 
@@ -41,6 +45,9 @@ pub(crate) struct Inputs {
     /// Log of visits; left out or empty = none.
     #[serde(default)]
     pub(crate) visits: Option<PathBuf>,
+    /// Curves from margins to probabilities, as `drawoff calibrate` writes them; left out or empty = the built-in ones.
+    #[serde(default)]
+    pub(crate) calibration: Option<PathBuf>,
 }
 
 #[derive(Clone, Debug, Deserialize, Serialize)]
@@ -103,6 +110,66 @@ pub(crate) struct RunSettings {
 impl Default for RunSettings {
     fn default() -> Self {
         Self { seed: 1, top: 10, cards: 50 }
+    }
+}
+
+/// False calls that a pipeline tolerates among its calls, unless it says otherwise: one visit in ten in vain (common practice, no source).
+const DEFAULT_FALSE_DISCOVERY_RATE: f64 = 0.1;
+
+/// How margins become probabilities, and probabilities calls.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct FaultSettings {
+    /// Largest expected share of false calls among the calls, 0 to 1.
+    pub(crate) false_discovery_rate: f64,
+    /// Share of the homes that have a fault, by fault code, where it is known; a code left out is as frequent as in the fleet
+    /// that the probabilities were fitted on.
+    pub(crate) prevalence: BTreeMap<String, f64>,
+}
+
+impl Default for FaultSettings {
+    fn default() -> Self {
+        Self { false_discovery_rate: DEFAULT_FALSE_DISCOVERY_RATE, prevalence: BTreeMap::new() }
+    }
+}
+
+impl FaultSettings {
+    /// Rates and shares between 0 and 1, of faults that there are.
+    pub(crate) fn check(&self) -> Result<(), ContractError> {
+        let mut problems = Vec::new();
+        if !(0.0..=1.0).contains(&self.false_discovery_rate) {
+            problems.push(format!(
+                "false_discovery_rate is {}; it must lie between 0 and 1",
+                self.false_discovery_rate
+            ));
+        }
+        for (code, share) in &self.prevalence {
+            if Fault::from_code(code).is_none() {
+                problems.push(format!("{code:?} is no fault code"));
+            } else if !(*share > 0.0 && *share < 1.0) {
+                problems
+                    .push(format!("prevalence.{code} is {share}; it must lie between 0 and 1, both apart"));
+            }
+        }
+        if problems.is_empty() {
+            return Ok(());
+        }
+        Err(ContractError::new("[faults]", problems.join("; "))
+            .with_hint("for example false_discovery_rate = 0.1 and prevalence = { leak_steady = 0.01 }"))
+    }
+
+    /// The curves of a table, else the built-in ones, at the stated prevalence.
+    pub(crate) fn calibration(&self, table: &Option<PathBuf>) -> Result<Calibration, ContractError> {
+        let curves = match crate::small::named(table) {
+            None => Calibration::built_in()?,
+            Some(path) => Calibration::parse(&drawoff_store::settings::read_text(path)?)?,
+        };
+        let stated: BTreeMap<Fault, f64> = self
+            .prevalence
+            .iter()
+            .filter_map(|(code, share)| Some((Fault::from_code(code)?, *share)))
+            .collect();
+        Ok(curves.at_prevalence(&stated))
     }
 }
 

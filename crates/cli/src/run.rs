@@ -6,17 +6,22 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
-use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, LeftOffRow, QualityRow, VisitRow};
+use drawoff_contract::plan_tables::{LearningRow, RingRow, RoundRow, VanRow};
+use drawoff_contract::results::{
+    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, LeftOffRow, QualityRow, VisitRow,
+};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_report::{PageInput, csv, json, terminal};
 use drawoff_store::{Gathered, RunFolder};
-use drawoff_worklist::{LeftOff, Worklist};
+use drawoff_worklist::{LeftOff, Worklist, rounds};
 
 use crate::args::PipelineArgs;
 use crate::exit::{Exit, Failure};
+use crate::lessons::{self, Lessons};
 use crate::pipeline::{self, Pipeline};
 use crate::progress::{self, thousands};
 use crate::sanity::unit_slips;
+use crate::settle::{self, Rules, Settled};
 use crate::small::{self, Notes, Period, SmallTables};
 use crate::stages::{self, Accounts, Assessed, HomeDaybook};
 
@@ -31,6 +36,8 @@ pub(crate) struct Inputs {
     /// Rows of the register that could not be read; the rest are kept.
     pub(crate) register_problems: Vec<ContractError>,
     pub(crate) small: SmallTables,
+    /// How margins become probabilities, and probabilities calls.
+    pub(crate) rules: Rules,
 }
 
 /// Reads pipeline, mapping, register and small tables: everything that must be right before a row is read.
@@ -53,13 +60,14 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     if let Err(e) = small.worth(&pipeline.worth, Day::default()).0.check() {
         errors.push(e);
     }
+    let rules = Rules::of(&pipeline.faults, &pipeline.inputs.calibration).map_err(|e| errors.push(e)).ok();
     let register = drawoff_store::register::read(&pipeline.inputs.register, &mapping);
-    match register {
-        Ok((cylinders, register_problems)) if errors.is_empty() => {
-            Ok(Inputs { pipeline, mapping, cylinders, register_problems, small })
+    match (register, rules) {
+        (Ok((cylinders, register_problems)), Some(rules)) if errors.is_empty() => {
+            Ok(Inputs { pipeline, mapping, cylinders, register_problems, small, rules })
         }
-        Ok(_) => Err(Failure::settings(errors)),
-        Err(e) => {
+        (Ok(_), _) => Err(Failure::settings(errors)),
+        (Err(e), _) => {
             errors.push(e);
             Err(Failure::settings(errors))
         }
@@ -111,7 +119,8 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let started = Instant::now();
     let water = inputs.pipeline.water.water();
     let daybooks = stages::daybook(&gathered, &inputs.cylinders, water);
-    let assessed = stages::assess_fleet(&daybooks, water, inputs.pipeline.run.seed);
+    let mut assessed = stages::assess_fleet(&daybooks, water, inputs.pipeline.run.seed);
+    let (lessons, settled) = settle_findings(&inputs, &daybooks, &mut assessed);
     let accounts = stages::accounts(&gathered, &daybooks);
     let period = Period::of(&gathered);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
@@ -123,6 +132,15 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &inputs.pipeline.worth, &background)?;
     list.notes.extend(tariff_notes);
     list.notes.append(&mut notes.for_all);
+    notes.for_page.extend(lessons.remark());
+    if settled.silenced > 0 {
+        notes.for_page.push(format!(
+            "{} findings beyond their limits are held back, as too doubtful for a rate of false calls of {:.0} %",
+            settled.silenced,
+            100.0 * inputs.rules.rate
+        ));
+    }
+    let plan = Plan::of(&inputs, &lessons, settled, &list, &assessed.findings);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
@@ -135,6 +153,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let partial = warn_of_what_was_left_out(&inputs, &gathered, &daybooks, &list, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, &notes, evidence)?;
+    plan.write(&mut folder)?;
     folder.finish(manifest(&inputs, &total, &list, background.carbon_g_per_kwh)?)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
@@ -143,6 +162,64 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
     ));
     Ok(if partial { Exit::Partial } else { Exit::Done })
+}
+
+/// Makes probabilities of margins, mends them by the log of visits, and holds the calls at their rate.
+fn settle_findings(
+    inputs: &Inputs,
+    daybooks: &[HomeDaybook<'_>],
+    assessed: &mut Assessed,
+) -> (Lessons, Settled) {
+    let (rules, findings) = (&inputs.rules, &mut assessed.findings);
+    settle::probabilities(findings, &rules.calibration);
+    let settings =
+        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    let lessons = lessons::lessons(daybooks, inputs.small.visits(), &rules.calibration, settings);
+    lessons.mend(findings);
+    let settled = settle::settle(findings, &inputs.cylinders, rules.rate);
+    (lessons, settled)
+}
+
+/// Tables for the one who plans.
+struct Plan {
+    rounds: Vec<RoundRow>,
+    van: Vec<VanRow>,
+    ring_first: Vec<RingRow>,
+    learning: Vec<LearningRow>,
+    settled: Settled,
+}
+
+impl Plan {
+    fn of(
+        inputs: &Inputs,
+        lessons: &Lessons,
+        settled: Settled,
+        list: &Worklist,
+        findings: &[FindingRow],
+    ) -> Self {
+        let rounds = rounds::rounds(&list.visits, &inputs.pipeline.worth, &lessons.learned);
+        Self {
+            van: rounds::van(&rounds, &list.visits),
+            rounds,
+            ring_first: list.ring_first.clone(),
+            learning: lessons.rows(findings, &inputs.rules.calibration),
+            settled,
+        }
+    }
+
+    fn write(self, folder: &mut RunFolder) -> Result<(), Failure> {
+        folder.text("rounds.csv", &csv::csv(self.rounds.clone()))?;
+        folder.text("van.csv", &csv::csv(self.van.clone()))?;
+        folder.text("ring_first.csv", &csv::csv(self.ring_first.clone()))?;
+        folder.text("learning.csv", &csv::csv(self.learning.clone()))?;
+        folder.table(self.rounds)?;
+        folder.table(self.van)?;
+        folder.table(self.ring_first)?;
+        folder.table(self.learning)?;
+        folder.table(self.settled.stories)?;
+        folder.table(self.settled.peers)?;
+        Ok(())
+    }
 }
 
 /// Homes named in warnings; the rest are counted.
@@ -404,6 +481,8 @@ fn manifest(
         "values_absent": total.values_absent,
         "accounts_balance": total.is_balanced(),
         "visits": list.visits.len(),
+        "calibration": inputs.rules.calibration.origin,
+        "ring_first": list.ring_first.len(),
         "carbon_g_per_kwh": carbon_g_per_kwh,
     }))
 }

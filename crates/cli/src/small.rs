@@ -94,6 +94,11 @@ impl SmallTables {
         (WorthSettings { tariffs, ..settings.clone() }, notes)
     }
 
+    /// The log of visits.
+    pub(crate) fn visits(&self) -> &[VisitLogRow] {
+        &self.visits
+    }
+
     /// What the list is to know beside findings, and what the reader of the list is to know of it.
     pub(crate) fn background(
         &self,

@@ -68,49 +68,62 @@ pub(crate) struct Wanted {
     pub(crate) habits: bool,
 }
 
-/// Reads and assesses every home from its daybook.
+/// Reads and assesses every home from its daybook; probabilities are not calibrated yet.
 pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64) -> Assessed {
     read_fleet(daybooks, water, seed, Wanted { faults: true, habits: true })
+}
+
+/// What a daybook holds, or nothing where there is none.
+fn notes_of<'a>(daybook: &'a HomeDaybook<'_>, empty: &'a Notes) -> HomeNotes<'a> {
+    let n = daybook.notes.as_ref().unwrap_or(empty);
+    HomeNotes { cylinder: daybook.cylinder, days: &n.days, spells: &n.spells, draws: &n.draws }
+}
+
+/// What the homes of a fleet tell each other.
+pub(crate) fn priors(daybooks: &[HomeDaybook<'_>]) -> FleetPriors {
+    let empty = Notes::default();
+    FleetPriors::new(&daybooks.iter().map(|d| notes_of(d, &empty)).collect::<Vec<_>>())
+}
+
+/// Reads one home and, if wanted, assesses its faults.
+pub(crate) fn read_one(
+    daybook: &HomeDaybook<'_>,
+    priors: &FleetPriors,
+    settings: drawoff_homes::Settings,
+    faults: bool,
+) -> (HomeReading, Vec<FindingRow>) {
+    let empty = Notes::default();
+    let n = notes_of(daybook, &empty);
+    let cold = priors.fleet_cold_feed(n.days);
+    let probes = n.cylinder.probe_heights.len();
+    let sound = sound_probes(Probes { days: n.days, probes, cold_degc: &cold });
+    let reading = read_home(n, priors, &sound, settings);
+    let findings = match &daybook.notes {
+        _ if !faults => Vec::new(),
+        Ok(notes) if !notes.days.is_empty() => {
+            let ctx = Context {
+                cylinder: n.cylinder,
+                days: n.days,
+                spells: n.spells,
+                draws: n.draws,
+                reading: &reading,
+            };
+            assess(&ctx).iter().map(|a| a.row(&n.cylinder.home)).collect()
+        }
+        Ok(_) => unassessed(&n.cylinder.home, Outcome::TooLittleData, "readings"),
+        Err(missing) => unassessed(&n.cylinder.home, Outcome::NotAssessed, missing),
+    };
+    (reading, findings)
 }
 
 /// Reads every home from its daybook; what is not wanted is empty.
 pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, wanted: Wanted) -> Assessed {
     let empty = Notes::default();
-    let notes: Vec<HomeNotes<'_>> = daybooks
-        .iter()
-        .map(|d| {
-            let n = d.notes.as_ref().unwrap_or(&empty);
-            HomeNotes { cylinder: d.cylinder, days: &n.days, spells: &n.spells, draws: &n.draws }
-        })
-        .collect();
+    let notes: Vec<HomeNotes<'_>> = daybooks.iter().map(|d| notes_of(d, &empty)).collect();
     let priors = FleetPriors::new(&notes);
     let settings = drawoff_homes::Settings { water, seed };
-    let mut results: Vec<(HomeReading, Vec<FindingRow>)> = notes
-        .par_iter()
-        .zip(daybooks.par_iter())
-        .map(|(n, d)| {
-            let cold = priors.fleet_cold_feed(n.days);
-            let probes = n.cylinder.probe_heights.len();
-            let sound = sound_probes(Probes { days: n.days, probes, cold_degc: &cold });
-            let reading = read_home(*n, &priors, &sound, settings);
-            let findings = match &d.notes {
-                _ if !wanted.faults => Vec::new(),
-                Ok(notes) if !notes.days.is_empty() => {
-                    let ctx = Context {
-                        cylinder: n.cylinder,
-                        days: n.days,
-                        spells: n.spells,
-                        draws: n.draws,
-                        reading: &reading,
-                    };
-                    assess(&ctx).iter().map(|a| a.row(&n.cylinder.home)).collect()
-                }
-                Ok(_) => unassessed(&n.cylinder.home, Outcome::TooLittleData, "readings"),
-                Err(missing) => unassessed(&n.cylinder.home, Outcome::NotAssessed, missing),
-            };
-            (reading, findings)
-        })
-        .collect();
+    let mut results: Vec<(HomeReading, Vec<FindingRow>)> =
+        daybooks.par_iter().map(|d| read_one(d, &priors, settings, wanted.faults)).collect();
     report_fleet(results.iter_mut().map(|(r, _)| r).zip(notes.iter().map(|n| n.cylinder)));
     let inputs: Vec<HabitInput<'_>> = notes
         .iter()
@@ -151,6 +164,7 @@ fn unassessed(home: &str, outcome: Outcome, missing: &str) -> Vec<FindingRow> {
             onset: None,
             effect: None,
             statistic: String::new(),
+            margin: None,
             evidence_days: 0,
             energy_kwh_per_year: None,
             energy_kwh_per_year_p05: None,

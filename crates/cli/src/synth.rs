@@ -1,6 +1,6 @@
 //! `drawoff synth`: fleets of invented homes with known truth.
 
-mod options;
+pub(crate) mod options;
 mod readings;
 
 use std::ops::Range;

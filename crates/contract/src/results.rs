@@ -146,6 +146,8 @@ table! {
         effect: Option<f64>, "";
         /// What the effect is and its unit.
         statistic: String, "";
+        /// How far the effect lies beyond the limit of its kind, in the scale of that kind; below 0 within it. Probabilities are made from it; null when not assessed.
+        margin: Option<f64>, "";
         /// Days of evidence behind it.
         evidence_days: i64, "d";
         /// Extra metered energy a year, positive = wasted; null when not assessed.
@@ -182,6 +184,10 @@ table! {
         safety: bool, "";
         /// Worth of the visit: probability times yearly value, less the cost of the visit.
         worth: Money, "millionths of the pipeline's currency";
+        /// Lower end of the 90 % interval of the worth: the energy's interval; comfort, danger and the probability as they are.
+        worth_p05: Money, "millionths of the pipeline's currency";
+        /// Upper end of the 90 % interval of the worth.
+        worth_p95: Money, "millionths of the pipeline's currency";
         /// Probability that the fault is present.
         probability: f64, "";
         /// When it began; null if before the data.

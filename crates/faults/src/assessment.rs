@@ -16,6 +16,8 @@ pub struct Assessment {
     pub onset_ms: Option<i64>,
     /// Size of the effect, in the unit that `statistic` names.
     pub effect: f64,
+    /// How far the effect lies beyond its limit, in the scale of the kind; below 0 within it; NaN when not assessed.
+    pub margin: f64,
     /// What the effect is.
     pub statistic: &'static str,
     /// Days of evidence.
@@ -40,6 +42,7 @@ impl Assessment {
             probability: f64::NAN,
             onset_ms: None,
             effect: f64::NAN,
+            margin: f64::NAN,
             statistic,
             days: 0,
             energy_kwh_per_year: [f64::NAN; 3],
@@ -65,7 +68,7 @@ impl Assessment {
     /// Assessed: a fault when the effect reaches `limit`; `scale` is how much more makes it all but sure.
     ///
     /// The probability is 0.75 at the limit and rises to 0.98; below it falls towards 0.005. These figures come from no
-    /// labels: they order findings of a kind until visits calibrate them.
+    /// labels: [`crate::posterior`] replaces them by calibrated ones, made from the margin.
     #[must_use]
     pub fn judged(fault: Fault, statistic: &'static str, effect: f64, limit: f64, scale: f64) -> Self {
         if effect.is_nan() {
@@ -74,7 +77,13 @@ impl Assessment {
         let margin = (effect - limit) / scale;
         let probability = (1.0 / (1.0 + libm::exp(-(1.1 + 2.8 * margin)))).clamp(0.005, 0.98);
         let outcome = if effect >= limit { Outcome::Fault } else { Outcome::Sound };
-        Self { probability, effect, energy_kwh_per_year: [0.0; 3], ..Self::bare(fault, outcome, statistic) }
+        Self {
+            probability,
+            effect,
+            margin,
+            energy_kwh_per_year: [0.0; 3],
+            ..Self::bare(fault, outcome, statistic)
+        }
     }
 
     /// Whether it came out as a fault.
@@ -103,6 +112,7 @@ impl Assessment {
             onset: self.onset_ms.filter(|_| self.is_fault()).map(Utc),
             effect: known(self.effect),
             statistic: self.statistic.to_owned(),
+            margin: known(self.margin),
             evidence_days: i64::try_from(self.days).unwrap_or(i64::MAX),
             energy_kwh_per_year: known(self.energy_kwh_per_year[0]),
             energy_kwh_per_year_p05: known(self.energy_kwh_per_year[1]),

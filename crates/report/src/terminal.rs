@@ -82,6 +82,8 @@ mod tests {
             problem: problem.to_owned(),
             safety: rank == 1,
             worth: Money(0),
+            worth_p05: Money(0),
+            worth_p95: Money(0),
             probability: 0.97,
             since: None,
             cost_per_year: Money(184_000_000),

@@ -207,7 +207,8 @@ mod tests {
     use drawoff_contract::Utc;
 
     fn faulty(faults: &[(Fault, Option<i64>)]) -> TruthHome {
-        let faults = faults.iter().map(|&(fault, onset_ms)| TruthFault { fault, onset_ms }).collect();
+        let faults =
+            faults.iter().map(|&(fault, onset_ms)| TruthFault { fault, onset_ms, level: None }).collect();
         TruthHome { faults, ..truth_home() }
     }
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use drawoff_contract::Fault;
 use drawoff_contract::habit_tables::VacancyRow;
 use drawoff_contract::results::{DayRow, DrawOffRow, FindingRow, HomeRow, VisitRow};
 
@@ -11,6 +12,7 @@ use crate::groups::GroupScore;
 use crate::list::ListScore;
 use crate::loss::LossScore;
 use crate::part::Half;
+use crate::trial::reliability::Prediction;
 use crate::truth::Truth;
 use crate::vacancy::VacancyScore;
 
@@ -74,6 +76,8 @@ pub struct ScoreCard {
     pub list: ListScore,
     /// Vacant days.
     pub vacancy: VacancyScore,
+    /// Probabilities of all assessed findings.
+    pub predictions: Vec<Prediction>,
 }
 
 /// Scores the homes of one half of a fleet.
@@ -101,6 +105,12 @@ pub fn score(run: &Run<'_>, truth: &Truth, half: Half) -> ScoreCard {
         card.groups.push(its_draw_offs, home, run.probes.and_then(|p| p.get(id)).copied(), run.interval_ms);
         card.calls.push(id, its_findings, home);
         card.vacancy.push(rows_of(&vacancy, id), home);
+        let number = card.homes;
+        let said = |r: &&FindingRow| Some((Fault::from_code(&r.fault)?, r.probability?));
+        card.predictions.extend(its_findings.iter().filter_map(said).map(|(fault, p)| {
+            let present = home.faults.iter().any(|f| f.fault == fault);
+            Prediction { home: number, fault, p, present }
+        }));
     }
     card
 }
@@ -110,6 +120,9 @@ pub fn score(run: &Run<'_>, truth: &Truth, half: Half) -> ScoreCard {
 pub fn pool(cards: &[ScoreCard]) -> ScoreCard {
     let mut pooled = ScoreCard::default();
     for card in cards {
+        let before = pooled.homes;
+        let moved = card.predictions.iter().map(|p| Prediction { home: p.home + before, ..*p });
+        pooled.predictions.extend(moved);
         pooled.homes += card.homes;
         pooled.homes_without_results.extend_from_slice(&card.homes_without_results);
         pooled.homes_without_truth += card.homes_without_truth;
@@ -224,6 +237,7 @@ pub(crate) mod made_up {
             onset: None,
             effect: None,
             statistic: String::new(),
+            margin: None,
             evidence_days: 0,
             energy_kwh_per_year: None,
             energy_kwh_per_year_p05: None,
@@ -244,6 +258,8 @@ pub(crate) mod made_up {
             problem: String::new(),
             safety: false,
             worth: Money(0),
+            worth_p05: Money(0),
+            worth_p95: Money(0),
             probability: 1.0,
             since: None,
             cost_per_year: Money(0),
@@ -277,7 +293,7 @@ mod tests {
             vec![TruthDraw { start_ms: 0, end_ms: 60_000, litres: 8.0, outlet_degc: 55.0, kwh: 0.4 }];
         truth.homes.insert("a".to_owned(), sound);
         let mut stuck = truth_home();
-        stuck.faults = vec![TruthFault { fault: Fault::StuckOn, onset_ms: None }];
+        stuck.faults = vec![TruthFault { fault: Fault::StuckOn, onset_ms: None, level: None }];
         truth.homes.insert("b".to_owned(), stuck);
         truth
     }

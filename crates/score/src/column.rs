@@ -36,6 +36,12 @@ impl Columns<'_> {
         Ok(out)
     }
 
+    /// Text as [`Columns::texts`]; none where a batch lacks the column.
+    pub(crate) fn texts_if_there(&self, name: &str) -> Result<Vec<String>, ContractError> {
+        let there = self.batches.iter().all(|b| b.column_by_name(name).is_some());
+        if there { self.texts(name) } else { Ok(Vec::new()) }
+    }
+
     /// Instants or dates as UTC milliseconds.
     pub(crate) fn instants_ms(&self, name: &str) -> Result<Vec<Option<i64>>, ContractError> {
         let by_way_of = [DataType::Timestamp(TimeUnit::Millisecond, None), DataType::Int64];

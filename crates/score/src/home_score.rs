@@ -213,7 +213,7 @@ mod tests {
         let score = score_home(&read(&row, &[]), &truth());
         assert_eq!(score.loss, Some(LossErrors::default()));
         let mut faulty = truth();
-        faulty.faults.push(TruthFault { fault: Fault::LeakSteady, onset_ms: None });
+        faulty.faults.push(TruthFault { fault: Fault::LeakSteady, onset_ms: None, level: None });
         let score = score_home(&read(&row, &[]), &faulty);
         assert_eq!((score.loss, score.days, score.groups), (None, None, None));
     }

@@ -8,6 +8,7 @@ use crate::card::ScoreCard;
 use crate::errors::{RelativeErrors, median};
 use crate::groups::{GroupSet, GroupTally};
 use crate::loss::COVERAGE_BAND;
+use crate::trial::reliability;
 use crate::vacancy::DayTally;
 use crate::wilson::Share;
 
@@ -50,6 +51,11 @@ impl ScoreCard {
                 "equipment_and_sensor": kind_json(&calls.pooled(true)),
                 "data": kind_json(&calls.pooled(false)),
                 "unknown_codes": calls.unknown_codes,
+            },
+            "probabilities": {
+                "expected_calibration_error": reliability::ece(&self.predictions).0,
+                "brier": reliability::brier(&self.predictions),
+                "predictions": self.predictions.len(),
             },
             "sound_homes": {
                 "flagged": share_json(calls.flagged_sound),

@@ -63,7 +63,7 @@ mod tests {
         let mut truth = Truth::default();
         for &(home, fault) in faults {
             let mut facts = truth_home();
-            facts.faults.extend(fault.map(|fault| TruthFault { fault, onset_ms: None }));
+            facts.faults.extend(fault.map(|fault| TruthFault { fault, onset_ms: None, level: None }));
             truth.homes.insert(home.to_owned(), facts);
         }
         truth

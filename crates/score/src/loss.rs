@@ -79,7 +79,7 @@ mod tests {
         score.push(Some(&row), &truth);
         score.push(None, &truth);
         let mut faulty = truth.clone();
-        faulty.faults.push(TruthFault { fault: Fault::ClockShift, onset_ms: None });
+        faulty.faults.push(TruthFault { fault: Fault::ClockShift, onset_ms: None, level: None });
         score.push(Some(&row), &faulty);
         let mut cool = truth.clone();
         cool.days.iter_mut().for_each(|d| d.tank_above_room_k = 14.9);

@@ -10,6 +10,7 @@ use crate::card::ScoreCard;
 use crate::errors::{RelativeErrors, median};
 use crate::groups::GroupTally;
 use crate::loss::{COVERAGE_BAND, MIN_TANK_ABOVE_ROOM_K};
+use crate::trial::reliability;
 use crate::vacancy::VACANT_BELOW_LITRES;
 use crate::wilson::Share;
 
@@ -29,7 +30,36 @@ impl ScoreCard {
         self.sound_homes(&mut text);
         self.service_list(&mut text);
         self.vacant_days(&mut text);
+        self.probabilities(&mut text);
         text
+    }
+
+    fn probabilities(&self, text: &mut String) {
+        let bins = reliability::bins(&self.predictions);
+        let (error, interval) = reliability::ece(&self.predictions);
+        let count = self.predictions.iter().filter(|p| p.p > reliability::LEAST_P).count();
+        line(
+            text,
+            format!(
+                "\nProbabilities above {} ({count} of {} predictions)",
+                reliability::LEAST_P,
+                self.predictions.len()
+            ),
+        );
+        let interval = interval.map_or(String::new(), |(low, high)| format!(" [{low:.3}, {high:.3}]"));
+        line(text, format!("  Expected calibration error: {}{interval}", number(error, 3)));
+        line(text, format!("  Brier score, all: {}", number(reliability::brier(&self.predictions), 4)));
+        for bin in bins {
+            let (from, to) = bin.from_to;
+            line(
+                text,
+                format!(
+                    "    {from:.3} to {to:.3}  said {:>5.1} %, was so {}",
+                    100.0 * bin.said,
+                    share(bin.present)
+                ),
+            );
+        }
     }
 
     fn head(&self, text: &mut String) {

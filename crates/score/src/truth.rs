@@ -34,6 +34,8 @@ pub struct TruthHome {
     pub days: Vec<TruthDay>,
     /// Draw-offs, in order of their start.
     pub draws: Vec<TruthDraw>,
+    /// What is odd about the home without being a fault, in the truth's own word; empty where truth does not say.
+    pub look: String,
     /// Faults that were imposed.
     pub faults: Vec<TruthFault>,
     /// Usable water (at 40 degC from a feed of 10 degC), l, at instants in UTC milliseconds; empty where truth has none.
@@ -70,6 +72,38 @@ pub struct TruthDraw {
     pub kwh: f64,
 }
 
+/// How strong an imposed fault is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Level {
+    /// Hardly worth a visit.
+    Mild,
+    /// As a technician would meet it.
+    Middle,
+    /// As bad as it gets.
+    Strong,
+}
+
+impl Level {
+    /// All levels, mild first.
+    pub const ALL: [Self; 3] = [Self::Mild, Self::Middle, Self::Strong];
+
+    /// Stable word for truth tables.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::Mild => "mild",
+            Self::Middle => "middle",
+            Self::Strong => "strong",
+        }
+    }
+
+    /// Reads the word back.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|l| l.code() == code)
+    }
+}
+
 /// One imposed fault.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TruthFault {
@@ -77,6 +111,8 @@ pub struct TruthFault {
     pub fault: Fault,
     /// When it began, UTC milliseconds; `None` when it was there before the data.
     pub onset_ms: Option<i64>,
+    /// How strong; `None` where truth does not say.
+    pub level: Option<Level>,
 }
 
 impl TruthHome {
@@ -118,6 +154,7 @@ impl TruthHome {
             kwh_loss_per_day: if kwh_loss.is_nan() { self.kwh_loss_per_day } else { kwh_loss },
             draws: self.draws.iter().filter(|d| d.start_ms < end_ms).copied().collect(),
             faults: self.faults.clone(),
+            look: self.look.clone(),
             usable_litres: self.usable_litres.iter().filter(|(t, _)| *t <= end_ms).copied().collect(),
             days,
             ..*self
@@ -228,6 +265,7 @@ impl Truth {
         let kinds = table.texts("kind")?;
         let onsets = table.instants_ms(table.first_of(&["onset_utc", "onset"]))?;
         let before = table.flags_or_false("pre_existing")?;
+        let details = table.texts_if_there("detail")?;
         for (i, id) in table.texts("id")?.iter().enumerate() {
             let kind = &kinds[i];
             let fault = Fault::from_code(kind).ok_or_else(|| {
@@ -235,10 +273,20 @@ impl Truth {
                     .with_hint("a truth table uses the fault codes of the findings table")
             })?;
             let onset_ms = if before[i] { None } else { onsets[i] };
-            self.home(table.table, id)?.faults.push(TruthFault { fault, onset_ms });
+            self.home(table.table, id)?.faults.push(TruthFault {
+                fault,
+                onset_ms,
+                level: details.get(i).and_then(|d| level_of(d)),
+            });
         }
         Ok(())
     }
+}
+
+/// The word for the strength within the JSON of the detail; `None` where it is not there.
+fn level_of(detail: &str) -> Option<Level> {
+    let detail: serde_json::Value = serde_json::from_str(detail).ok()?;
+    detail.get("level")?.as_str().and_then(Level::from_code)
 }
 
 fn read_homes(batches: &[RecordBatch]) -> Result<BTreeMap<String, TruthHome>, ContractError> {
@@ -248,7 +296,9 @@ fn read_homes(batches: &[RecordBatch]) -> Result<BTreeMap<String, TruthHome>, Co
     let litres = table.numbers("litres_per_day")?;
     let kwh_draw = table.numbers("kwh_draw_per_day")?;
     let kwh_loss = table.numbers("kwh_loss_per_day")?;
+    let looks = table.texts_if_there("trait")?;
     let home = |i: usize| TruthHome {
+        look: looks.get(i).cloned().unwrap_or_default(),
         ua_w_per_k: ua[i],
         ua_effective_w_per_k: ua_effective[i],
         litres_per_day: litres[i],
@@ -349,8 +399,11 @@ mod tests {
             assert_eq!(home.days[0].day, Day(1));
             assert_eq!(home.mean_tank_above_room_k(), Some(30.0));
             assert_eq!((home.draws[0].start_ms, home.draws[0].end_ms), (60_000, 240_000));
-            assert_eq!(home.faults[0], TruthFault { fault: Fault::LeakSteady, onset_ms: Some(5_000) });
-            assert_eq!(home.faults[1], TruthFault { fault: Fault::ClockShift, onset_ms: None });
+            assert_eq!(
+                home.faults[0],
+                TruthFault { fault: Fault::LeakSteady, onset_ms: Some(5_000), level: None }
+            );
+            assert_eq!(home.faults[1], TruthFault { fault: Fault::ClockShift, onset_ms: None, level: None });
             assert!(home.needs_visit() && !home.is_sound());
         }
     }
@@ -368,13 +421,23 @@ mod tests {
             litres_per_day: 50.0,
             days: vec![day(0, 10.0, 1.0), day(1, 30.0, 1.2), day(2, 110.0, 1.4)],
             draws: vec![TruthDraw::default(), TruthDraw { start_ms: 2 * MS_PER_DAY, ..TruthDraw::default() }],
-            faults: vec![TruthFault { fault: Fault::LeakSteady, onset_ms: Some(2 * MS_PER_DAY) }],
+            faults: vec![TruthFault {
+                fault: Fault::LeakSteady,
+                onset_ms: Some(2 * MS_PER_DAY),
+                level: None,
+            }],
             ..TruthHome::default()
         };
         let first = home.first_days(2);
         assert_eq!((first.days.len(), first.draws.len(), first.faults.len()), (2, 1, 1));
         assert_eq!((first.litres_per_day, first.kwh_draw_per_day), (20.0, 1.0));
         assert!((first.kwh_loss_per_day - 1.1).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_strength_stands_in_the_detail() {
+        assert_eq!(level_of(r#"{"probe": 2, "level": "middle"}"#), Some(Level::Middle));
+        assert_eq!((level_of("{}"), level_of("no JSON")), (None, None));
     }
 
     #[test]

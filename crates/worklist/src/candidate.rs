@@ -7,7 +7,8 @@ use drawoff_contract::{Cylinder, Fault, FaultClass, Outcome};
 use polars::prelude::*;
 
 use crate::background::{Background, DAYS_TRUSTED, Visited, iso};
-use crate::money::{cost_micro, share_micro, whole_wh};
+use crate::money::{cost_micro, micro, share_micro, whole_wh};
+use crate::ring::Stakes;
 use crate::settings::WorthSettings;
 use crate::tariff::price_micro_per_kwh;
 
@@ -25,6 +26,11 @@ pub(crate) struct Candidate<'a> {
     pub(crate) expected: i64,
     /// Expected value x share of visits that mend the fault - cost of the visit.
     pub(crate) worth: i64,
+    /// The same at the ends of the interval of the energy.
+    pub(crate) worth_p05: i64,
+    pub(crate) worth_p95: i64,
+    /// What ringing first is weighed by.
+    pub(crate) stakes: Stakes,
     /// What the log of visits says of it.
     pub(crate) visited: Visited<'a>,
 }
@@ -49,6 +55,11 @@ impl Candidate<'_> {
                 self.probability, settings.min_probability
             )
         })
+    }
+
+    /// Whether a telephone call about it makes sense: its probability is one, and no visit has just mended it.
+    pub(crate) fn may_be_rung(&self) -> bool {
+        self.finding.probability.is_some_and(|p| (0.0..=1.0).contains(&p)) && self.mended().is_none()
     }
 
     /// That a visit has just found it, if so: the readings need time to show whether it was mended.
@@ -102,9 +113,20 @@ pub(crate) fn candidates<'a>(
         let energy = finding.energy_kwh_per_year;
         let probability = finding.probability.filter(|p| p.is_finite()).unwrap_or(0.0);
         let cost_per_year = cost(energy);
-        let value = cost_per_year
-            .saturating_add(settings.comfort_micro(fault))
-            .saturating_add(settings.safety_micro(fault));
+        // Without an interval the cost itself is the only figure there is.
+        let cost_per_year_p05 = cost(finding.energy_kwh_per_year_p05.or(energy));
+        let cost_per_year_p95 = cost(finding.energy_kwh_per_year_p95.or(energy));
+        let value_of = |cost: i64| {
+            cost.saturating_add(settings.comfort_micro(fault)).saturating_add(settings.safety_micro(fault))
+        };
+        let stakes = |value: i64| Stakes {
+            probability,
+            value,
+            fix: settings.fix(fault),
+            visit_cost: micro_of_visit,
+            call_cost: micro(settings.call_cost),
+        };
+        let value = value_of(cost_per_year);
         let expected = share_micro(value, probability);
         let home = finding.home.as_str();
         let its_visits = visits.get(home).map_or(&[][..], Vec::as_slice);
@@ -114,11 +136,13 @@ pub(crate) fn candidates<'a>(
             probability,
             area: areas.get(i).unwrap_or_default().to_owned(),
             cost_per_year,
-            // Without an interval the cost itself is the only figure there is.
-            cost_per_year_p05: cost(finding.energy_kwh_per_year_p05.or(energy)),
-            cost_per_year_p95: cost(finding.energy_kwh_per_year_p95.or(energy)),
+            cost_per_year_p05,
+            cost_per_year_p95,
             expected,
-            worth: share_micro(value, probability * settings.fix(fault)).saturating_sub(micro_of_visit),
+            worth: stakes(value).of_visit(),
+            worth_p05: stakes(value_of(cost_per_year_p05)).of_visit(),
+            worth_p95: stakes(value_of(cost_per_year_p95)).of_visit(),
+            stakes: stakes(value),
             visited: background.visited(its_visits, finding, fault, cylinders.get(home)),
         });
     }

@@ -6,13 +6,18 @@
 pub mod background;
 mod candidate;
 pub mod carbon;
+pub mod learning;
 pub mod money;
+pub mod parts;
 pub mod rank;
+pub mod ring;
+pub mod rounds;
 pub mod settings;
 pub mod tariff;
 pub mod tariff_table;
 pub mod words;
 
 pub use background::Background;
+pub use learning::{Label, Learned, learn};
 pub use rank::{LeftOff, Worklist, rank};
 pub use settings::{Tariff, WorthSettings};

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use drawoff_contract::plan_tables::RingRow;
 use drawoff_contract::results::{FindingRow, VisitRow};
 use drawoff_contract::{ContractError, Cylinder, Fault, FaultClass, Money};
 use polars::prelude::*;
@@ -9,6 +10,7 @@ use polars::prelude::*;
 use crate::background::Background;
 use crate::candidate::{Candidate, candidates};
 use crate::money::micro;
+use crate::ring::{RING_CAUTION, Telephone, ring_first};
 use crate::settings::WorthSettings;
 use crate::tariff::unknown_tariffs;
 use crate::words::words;
@@ -18,6 +20,8 @@ use crate::words::words;
 pub struct Worklist {
     /// Visits, rank 1 first. Visits that cost more than they bring stay on the list, at its end, with a negative worth.
     pub visits: Vec<VisitRow>,
+    /// Homes that are rung before anyone drives there, most gain first; none of them is among the visits.
+    pub ring_first: Vec<RingRow>,
     /// Homes with a fault and no visit: those beyond the capacity in their order, then the others by home.
     pub left_off: Vec<LeftOff>,
     /// Unknown tariffs, homes that the register lacks, findings without a yearly energy, safety findings that the log of
@@ -38,8 +42,9 @@ pub struct LeftOff {
 
 /// Ranks the visits that the findings call for.
 ///
-/// One story a home: of its equipment and sensor findings that no other explains, safety first, then the largest
-/// probability x yearly value; what a visit found in the last weeks is taken as mended and is none. Rank: safety findings before all others; then worth, probability and home identifier. Equal
+/// One story a home: of its findings that no other explains, safety first, equipment and probes before how the home is served, then
+/// the largest probability x yearly value. A story that a telephone call may settle for less is rung first and takes no place
+/// in the list; what a visit found in the last weeks is taken as mended and is none. Rank: safety findings before all others; then worth, probability and home identifier. Equal
 /// input in any order gives the same list.
 ///
 /// # Errors
@@ -69,15 +74,25 @@ fn assemble(
         by_home.entry(&all[i].finding.home).or_default().push(&all[i]);
     }
     let mut stories: Vec<&Candidate<'_>> = Vec::new();
+    let mut to_ring = Vec::new();
     let mut without_story = Vec::new();
     for its_findings in by_home.values() {
-        match its_findings.iter().find(|c| c.stands_alone() && c.barred(settings).is_none()) {
-            Some(story) => stories.push(story),
-            None => {
-                without_story.extend(its_findings.first().map(|c| left_off(c, &why_no_story(c, settings))))
-            }
+        let story = its_findings.iter().find(|c| c.stands_alone() && c.barred(settings).is_none());
+        match story.map(|s| (s, ring_first(s.fault, &s.stakes))) {
+            Some((story, None)) => stories.push(story),
+            Some((story, Some((telephone, worth)))) => to_ring.push((telephone, worth, *story)),
+            None => match worth_a_call(its_findings) {
+                Some(call) => to_ring.push(call),
+                None => without_story
+                    .extend(its_findings.first().map(|c| left_off(c, &why_no_story(c, settings)))),
+            },
         }
     }
+    to_ring.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.2.finding.home.cmp(&b.2.finding.home)));
+    let ring = |(place, (telephone, worth, story)): (usize, &(Telephone, i64, &Candidate<'_>))| {
+        call(place, telephone, *worth, story, &settings.currency)
+    };
+    list.ring_first = to_ring.iter().enumerate().map(ring).collect();
     for (place, i) in order_of_visits(&stories)?.into_iter().enumerate() {
         let story = stories[i];
         if place < settings.visits_per_list {
@@ -108,6 +123,14 @@ fn assemble(
     Ok(list)
 }
 
+/// The first finding of a home that is too doubtful for a visit and still worth a call.
+fn worth_a_call<'a, 'f>(its_findings: &[&'a Candidate<'f>]) -> Option<(Telephone, i64, &'a Candidate<'f>)> {
+    its_findings.iter().filter(|c| c.stands_alone() && c.may_be_rung()).find_map(|c| {
+        let (telephone, worth) = ring_first(c.fault, &c.stakes).filter(|(_, worth)| *worth > 0)?;
+        Some((telephone, worth, *c))
+    })
+}
+
 /// Candidates by home: those that stand alone first, safety before money, largest expected value first.
 fn order_within_homes(all: &[Candidate<'_>]) -> PolarsResult<Vec<usize>> {
     let frame = df!(
@@ -115,12 +138,20 @@ fn order_within_homes(all: &[Candidate<'_>]) -> PolarsResult<Vec<usize>> {
         "home" => all.iter().map(|c| c.finding.home.as_str()).collect::<Vec<_>>(),
         "alone" => all.iter().map(|c| i64::from(c.stands_alone())).collect::<Vec<_>>(),
         "safety" => all.iter().map(|c| i64::from(c.fault.is_safety())).collect::<Vec<_>>(),
+        "service" => all.iter().map(|c| i64::from(c.fault.class() == FaultClass::Service)).collect::<Vec<_>>(),
         "expected" => all.iter().map(|c| c.expected).collect::<Vec<_>>(),
         "fault" => all.iter().map(|c| position(c.fault)).collect::<Vec<_>>(),
     )?;
     sorted_index(
         &frame,
-        &[("home", false), ("alone", true), ("safety", true), ("expected", true), ("fault", false)],
+        &[
+            ("home", false),
+            ("alone", true),
+            ("safety", true),
+            ("service", false),
+            ("expected", true),
+            ("fault", false),
+        ],
     )
 }
 
@@ -170,6 +201,8 @@ fn visit(
         problem: story.fault.title().to_owned(),
         safety: story.fault.is_safety(),
         worth: Money(story.worth),
+        worth_p05: Money(story.worth_p05),
+        worth_p95: Money(story.worth_p95),
         probability: story.probability,
         since: story.finding.onset,
         cost_per_year: Money(story.cost_per_year),
@@ -183,6 +216,24 @@ fn visit(
         also: others.map(|c| also(c)).collect::<Vec<_>>().join("; "),
         last_visit: last_visit.map(|v| v.date),
         last_finding: last_visit.map(|v| v.finding.clone()),
+        currency: currency.to_owned(),
+    }
+}
+
+fn call(place: usize, telephone: &Telephone, worth: i64, story: &Candidate<'_>, currency: &str) -> RingRow {
+    RingRow {
+        rank: place as i64 + 1,
+        home: story.finding.home.clone(),
+        area: story.area.clone(),
+        fault: story.fault.code().to_owned(),
+        problem: story.fault.title().to_owned(),
+        probability: story.probability,
+        worth: Money(worth),
+        worth_of_visit: Money(story.worth),
+        ask: telephone.ask.to_owned(),
+        caution: format!("{RING_CAUTION} {}", words(story.fault).caution()),
+        reason: story.reason(),
+        since: story.finding.onset,
         currency: currency.to_owned(),
     }
 }
@@ -269,6 +320,7 @@ pub(crate) mod made_up {
             onset: None,
             effect: None,
             statistic: String::new(),
+            margin: None,
             evidence_days: 0,
             energy_kwh_per_year: Some(kwh),
             energy_kwh_per_year_p05: Some(kwh / 2.0),

@@ -13,6 +13,12 @@ pub const DEFAULT_CURRENCY: &str = "EUR";
 pub const DEFAULT_VISIT_COST: f64 = 90.0;
 /// Places in one list: about a fortnight's visits of one technician (common practice, no source).
 pub const DEFAULT_VISITS_PER_LIST: usize = 100;
+/// Visits in a week: one technician, five a day (common practice, no source).
+pub const DEFAULT_VISITS_PER_WEEK: usize = 25;
+/// Visits in a day, with the driving between homes of one area (common practice, no source).
+pub const DEFAULT_VISITS_PER_DAY: usize = 5;
+/// One telephone call with its note, main units: about ten minutes of paid time (common practice, no source).
+pub const DEFAULT_CALL_COST: f64 = 8.0;
 /// A visit for what is more likely absent than present is mostly made in vain.
 pub const DEFAULT_MIN_PROBABILITY: f64 = 0.5;
 /// A right visit mends the fault, unless the pipeline knows better.
@@ -32,6 +38,12 @@ pub struct WorthSettings {
     pub visit_cost: f64,
     /// Most visits in one list.
     pub visits_per_list: usize,
+    /// Visits that can be made in a week.
+    pub visits_per_week: usize,
+    /// Visits that can be made in a day's round.
+    pub visits_per_day: usize,
+    /// Cost of one telephone call to a home, main units.
+    pub call_cost: f64,
     /// What a year without the discomfort is worth, by fault code, main units; a code left out has [`default_comfort`].
     pub comfort_per_year: BTreeMap<String, f64>,
     /// What a year without the danger is worth, by fault code, main units; a code left out has [`default_safety`].
@@ -66,6 +78,9 @@ impl Default for WorthSettings {
             currency: DEFAULT_CURRENCY.to_owned(),
             visit_cost: DEFAULT_VISIT_COST,
             visits_per_list: DEFAULT_VISITS_PER_LIST,
+            visits_per_week: DEFAULT_VISITS_PER_WEEK,
+            visits_per_day: DEFAULT_VISITS_PER_DAY,
+            call_cost: DEFAULT_CALL_COST,
             comfort_per_year: BTreeMap::new(),
             safety_per_year: BTreeMap::new(),
             fix_share: BTreeMap::new(),
@@ -118,6 +133,7 @@ impl WorthSettings {
             }
         };
         amount("visit_cost".to_owned(), self.visit_cost);
+        amount("call_cost".to_owned(), self.call_cost);
         for (key, values) in
             [("comfort_per_year", &self.comfort_per_year), ("safety_per_year", &self.safety_per_year)]
         {
@@ -136,6 +152,13 @@ impl WorthSettings {
         for codes in [&self.comfort_per_year, &self.safety_per_year, &self.fix_share] {
             let unknown = codes.keys().filter(|code| Fault::from_code(code).is_none());
             problems.extend(unknown.map(|code| format!("{code:?} is no fault code")));
+        }
+        for (name, count) in
+            [("visits_per_week", self.visits_per_week), ("visits_per_day", self.visits_per_day)]
+        {
+            if count == 0 {
+                problems.push(format!("{name} is 0; it must be 1 or more"));
+            }
         }
         let mut names = BTreeSet::new();
         let twice = self.tariffs.iter().filter(|t| !names.insert(t.name.as_str()));

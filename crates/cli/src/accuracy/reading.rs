@@ -8,6 +8,7 @@ use drawoff_daybook::Notes;
 use drawoff_score::{Degradation, Half, HomeRead, HomeScore, Truth, quantiles, score_home};
 use drawoff_tank::water::Water;
 
+use crate::replay::until;
 use crate::stages::{self, HomeDaybook, Wanted};
 
 /// Seed of the run, as a pipeline has it unless it says otherwise.
@@ -132,17 +133,5 @@ fn ask_quantiles(daybooks: &[HomeDaybook<'_>], against: &Against<'_>, scores: &m
             let rows = demand.get(score.home.as_str()).map_or(&[] as &[&HabitRow], Vec::as_slice);
             score.quantiles = Some(quantiles::within(rows, days, truth, zone));
         }
-    }
-}
-
-/// The notes of the first `count` days.
-fn until(notes: &Notes, count: usize) -> Notes {
-    let days = notes.days[..count].to_vec();
-    let Some(last) = days.last().map(|n| n.day) else { return Notes::default() };
-    Notes {
-        spells: notes.spells.iter().filter(|s| s.day <= last).cloned().collect(),
-        draws: notes.draws.iter().filter(|d| d.day <= last).cloned().collect(),
-        accounts: Vec::new(),
-        days,
     }
 }

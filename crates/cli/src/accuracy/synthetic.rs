@@ -119,16 +119,21 @@ fn measure_fleet(made: &Made, half: Half) -> Result<Vec<Condition>, Failure> {
 /// Truth as it would be read from its tables.
 fn truth_of(truths: Vec<HomeTruth>) -> Result<Truth, Failure> {
     let (_, stored) = truth_stored_batch(&truths)?;
+    let mut truth = truth_without_stored(truths)?;
+    truth.add_stored(&[stored])?;
+    Ok(truth)
+}
+
+/// The same without stored water at every half-hour, which takes much room.
+pub(crate) fn truth_without_stored(truths: Vec<HomeTruth>) -> Result<Truth, Failure> {
     let tables = truth_batches(truths)?;
     let table = |name: &str| -> Vec<_> {
         tables.iter().filter(|(n, _)| *n == name).map(|(_, batch)| batch.clone()).collect()
     };
-    let mut truth = Truth::from_batches(
+    Ok(Truth::from_batches(
         &table("truth_homes"),
         &table("truth_daily"),
         &table("truth_draws"),
         &table("truth_faults"),
-    )?;
-    truth.add_stored(&[stored])?;
-    Ok(truth)
+    )?)
 }

@@ -19,10 +19,7 @@ pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
             Room::Always => RoomMeasured::Always,
             Room::Never => RoomMeasured::Never,
         },
-        faults: match args.faults {
-            Faults::AsDrawn => FaultsLaid::AsDrawn,
-            Faults::None => FaultsLaid::None,
-        },
+        faults: laid(args.faults),
         small_draws_per_hour: args.small_draws_per_hour,
         source: match args.source {
             None => Sources::AsDrawn,
@@ -39,6 +36,14 @@ pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
         },
         pace: if args.quick { Pace::Quick } else { Pace::Fine },
         ..FleetPlan::default()
+    }
+}
+
+/// The faults that an option lays.
+pub(crate) fn laid(faults: Faults) -> FaultsLaid {
+    match faults {
+        Faults::AsDrawn => FaultsLaid::AsDrawn,
+        Faults::None => FaultsLaid::None,
     }
 }
 

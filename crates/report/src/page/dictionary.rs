@@ -1,6 +1,7 @@
 //! What the columns of the result files mean, from the tables' own declarations.
 
 use drawoff_contract::Table;
+use drawoff_contract::plan_tables::{LearningRow, PeerRow, RingRow, RoundRow, StoryRow, VanRow};
 use drawoff_contract::results::{
     DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, QualityRow, VisitRow,
 };
@@ -15,7 +16,13 @@ pub(super) fn section() -> String {
          Parquet, and main units in CSV and JSON. Instants are UTC.</p>\n",
     );
     out.push_str(&table::<VisitRow>(true));
+    out.push_str(&table::<RingRow>(false));
+    out.push_str(&table::<RoundRow>(false));
+    out.push_str(&table::<VanRow>(false));
     out.push_str(&table::<FindingRow>(false));
+    out.push_str(&table::<StoryRow>(false));
+    out.push_str(&table::<PeerRow>(false));
+    out.push_str(&table::<LearningRow>(false));
     out.push_str(&table::<HomeRow>(false));
     out.push_str(&table::<DayRow>(false));
     out.push_str(&table::<DrawOffRow>(false));
