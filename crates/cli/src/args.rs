@@ -3,6 +3,8 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
+use drawoff_contract::Fault;
+use drawoff_synth::{FaultsLaid, Level};
 
 const EXIT_CODES: &str = "\
 Exit codes:
@@ -97,7 +99,7 @@ pub(crate) struct AccuracyArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7\n  drawoff synth out/coils --source coil --faults none --probes 4\n\nWith --source, or more than 8 probes, the mapping is pipelines/mappings/drawoff-sources.toml."
+    after_help = "Examples:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7\n  drawoff synth out/coils --source coil --faults none --probes 4\n  drawoff synth out/trial --faults trial --homes 3220 --days 90 --quick\n\nWith --source, a trial or more than 8 probes, the mapping is pipelines/mappings/drawoff-sources.toml."
 )]
 pub(crate) struct SynthArgs {
     /// Folder to write: readings/, register.csv, truth/.
@@ -129,9 +131,10 @@ pub(crate) struct SynthArgs {
     /// Which homes measure the surroundings.
     #[arg(long, value_enum, default_value_t = Room::AsDrawn)]
     pub(crate) room: Room,
-    /// Which faults are laid on the homes.
-    #[arg(long, value_enum, default_value_t = Faults::AsDrawn)]
-    pub(crate) faults: Faults,
+    /// Which faults are laid on the homes: as-drawn (each of the first sixteen kinds once in 40 homes), none, trial (every kind at
+    /// every level, source and number of probes, beside sound look-alikes), or one kind at a level, such as leak_steady:mild.
+    #[arg(long, value_name = "WHICH", default_value = "as-drawn", value_parser = faults)]
+    pub(crate) faults: FaultsLaid,
     /// Further draws an hour, too small to be seen.
     #[arg(long, default_value_t = 0.0, allow_negative_numbers = true)]
     pub(crate) small_draws_per_hour: f64,
@@ -169,13 +172,20 @@ pub(crate) enum Room {
     Never,
 }
 
-/// Which faults are laid on the homes of a made fleet.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-pub(crate) enum Faults {
-    /// Each kind once in every 40 homes.
-    AsDrawn,
-    /// None.
-    None,
+/// Reads which faults are laid on the homes of a made fleet.
+fn faults(text: &str) -> Result<FaultsLaid, String> {
+    match text.split_once(':') {
+        None if text == "as-drawn" => Ok(FaultsLaid::AsDrawn),
+        None if text == "none" => Ok(FaultsLaid::None),
+        None if text == "trial" => Ok(FaultsLaid::Trial),
+        None => Err("is none of as-drawn, none, trial or KIND:LEVEL".to_owned()),
+        Some((kind, level)) => {
+            let fault = Fault::from_code(kind).ok_or_else(|| format!("{kind:?} is no fault code"))?;
+            let level = Level::from_code(level)
+                .ok_or_else(|| format!("{level:?} is none of mild, middle and strong"))?;
+            Ok(FaultsLaid::Only(fault, level))
+        }
+    }
 }
 
 /// What heats the cylinders of a made fleet.
