@@ -3,6 +3,8 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
+use drawoff_contract::Fault;
+use drawoff_synth::{FaultsLaid, Level};
 
 const EXIT_CODES: &str = "\
 Exit codes:
@@ -96,8 +98,9 @@ pub(crate) struct AccuracyArgs {
     #[arg(long)]
     pub(crate) quick: bool,
     /// Measure how well faults are found instead, on invented homes with these faults laid on them, into faults-DATE.md.
-    #[arg(long, value_enum, conflicts_with_all = ["reference", "quick"])]
-    pub(crate) faults: Option<Faults>,
+    /// Choices as for synth; `trial` is the whole of it.
+    #[arg(long, value_name = "WHICH", conflicts_with_all = ["reference", "quick"], value_parser = faults)]
+    pub(crate) faults: Option<FaultsLaid>,
     /// With --faults: leave out how soon faults are called, which reads each faulty home again day by day.
     #[arg(long, requires = "faults")]
     pub(crate) no_delays: bool,
@@ -120,14 +123,14 @@ pub(crate) struct CalibrateArgs {
     /// Seed of the invented homes: never one that accuracy is reported on.
     #[arg(long, default_value_t = 21)]
     pub(crate) seed: u64,
-    /// Which faults are laid on the homes.
-    #[arg(long, value_enum, default_value_t = Faults::AsDrawn)]
-    pub(crate) faults: Faults,
+    /// Which faults are laid on the homes; choices as for synth.
+    #[arg(long, value_name = "WHICH", default_value = "trial", value_parser = faults)]
+    pub(crate) faults: FaultsLaid,
 }
 
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7\n  drawoff synth out/coils --source coil --faults none --probes 4\n\nWith --source, or more than 8 probes, the mapping is pipelines/mappings/drawoff-sources.toml."
+    after_help = "Examples:\n  drawoff synth out/fleet --homes 100 --days 60 --seed 7\n  drawoff synth out/coils --source coil --faults none --probes 4\n  drawoff synth out/trial --faults trial --homes 3220 --days 90 --quick\n\nWith --source, a trial or more than 8 probes, the mapping is pipelines/mappings/drawoff-sources.toml."
 )]
 pub(crate) struct SynthArgs {
     /// Folder to write: readings/, register.csv, truth/.
@@ -159,9 +162,10 @@ pub(crate) struct SynthArgs {
     /// Which homes measure the surroundings.
     #[arg(long, value_enum, default_value_t = Room::AsDrawn)]
     pub(crate) room: Room,
-    /// Which faults are laid on the homes.
-    #[arg(long, value_enum, default_value_t = Faults::AsDrawn)]
-    pub(crate) faults: Faults,
+    /// Which faults are laid on the homes: as-drawn (each of the first sixteen kinds once in 40 homes), none, trial (every kind at
+    /// every level, source and number of probes, beside sound look-alikes), or one kind at a level, such as leak_steady:mild.
+    #[arg(long, value_name = "WHICH", default_value = "as-drawn", value_parser = faults)]
+    pub(crate) faults: FaultsLaid,
     /// Further draws an hour, too small to be seen.
     #[arg(long, default_value_t = 0.0, allow_negative_numbers = true)]
     pub(crate) small_draws_per_hour: f64,
@@ -199,13 +203,30 @@ pub(crate) enum Room {
     Never,
 }
 
-/// Which faults are laid on the homes of a made fleet.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-pub(crate) enum Faults {
-    /// Each kind once in every 40 homes.
-    AsDrawn,
-    /// None.
-    None,
+/// Reads which faults are laid on the homes of a made fleet.
+fn faults(text: &str) -> Result<FaultsLaid, String> {
+    match text.split_once(':') {
+        None if text == "as-drawn" => Ok(FaultsLaid::AsDrawn),
+        None if text == "none" => Ok(FaultsLaid::None),
+        None if text == "trial" => Ok(FaultsLaid::Trial),
+        None => Err("is none of as-drawn, none, trial or KIND:LEVEL".to_owned()),
+        Some((kind, level)) => {
+            let fault = Fault::from_code(kind).ok_or_else(|| format!("{kind:?} is no fault code"))?;
+            let level = Level::from_code(level)
+                .ok_or_else(|| format!("{level:?} is none of mild, middle and strong"))?;
+            Ok(FaultsLaid::Only(fault, level))
+        }
+    }
+}
+
+/// The word of the command line for the faults of a made fleet.
+pub(crate) fn word_of(faults: FaultsLaid) -> String {
+    match faults {
+        FaultsLaid::AsDrawn => "as-drawn".to_owned(),
+        FaultsLaid::None => "none".to_owned(),
+        FaultsLaid::Trial => "trial".to_owned(),
+        FaultsLaid::Only(fault, level) => format!("{}:{}", fault.code(), level.code()),
+    }
 }
 
 /// What heats the cylinders of a made fleet.

@@ -16,7 +16,7 @@ use drawoff_worklist::{Background, WorthSettings, rank};
 use rayon::prelude::*;
 
 use crate::accuracy::date;
-use crate::args::{AccuracyArgs, Faults};
+use crate::args::AccuracyArgs;
 use crate::exit::{Exit, Failure};
 use crate::progress;
 use crate::run::VERSION;
@@ -33,7 +33,7 @@ pub(crate) fn measure(args: &AccuracyArgs) -> Result<Exit, Failure> {
         let problem = ContractError::new(format!("--half {}", args.half), "is no half of a fleet");
         Failure::new(Exit::Settings, problem.with_hint("valid here: all, even, odd"))
     })?;
-    let faults = args.faults.unwrap_or(Faults::AsDrawn);
+    let faults = args.faults.unwrap_or_default();
     let started = Instant::now();
     let rules = Rules::usual()?;
     let fleet = Fleet { homes: args.synth_homes, days: args.days, seed: args.seed, faults };
@@ -102,7 +102,7 @@ fn page(args: &AccuracyArgs, fleet: &Fleet, date: &str, rules: &Rules, trial: &T
         "# Faults found by drawoff {VERSION}, {date}\n\n\
          Made by `drawoff accuracy --faults {} --date {date} --synth-homes {} --days {} --seed {}{}{}`; the same arguments and version give \
          the same bytes. A fleet of drawoff's own `synth`, which shares no model with the estimators, assessed in pieces of about {} \
-         homes, each a fleet of its own. What counts as a fault is that its condition was imposed; one sample is one home over the \
+         homes, each a fleet of its own, made in the longer steps of `synth --quick`. What counts as a fault is that its condition was imposed; one sample is one home over the \
          whole period; a call is one home and fault with outcome `fault` at its end, at a rate of false discoveries of {}. Shares stand \
          with Wilson's 95 % interval, the rest with one by bootstrap over homes. Probabilities were fitted on other homes: {}\n\n{}",
         fleet.word(),

@@ -1,6 +1,6 @@
 //! `drawoff synth`: fleets of invented homes with known truth.
 
-pub(crate) mod options;
+mod options;
 mod readings;
 
 use std::ops::Range;
@@ -125,7 +125,8 @@ fn truth_tables(
     truths: Vec<HomeTruth>,
 ) -> Result<Vec<(&'static str, RecordBatch)>, ContractError> {
     let stored = args.truth_stored.then(|| truth_stored_batch(&truths)).transpose()?;
-    let sources = args.source.map(|_| truth_sources_batch(&truths)).transpose()?;
+    let tells_sources = args.source.is_some() || options::plan(args).is_trial();
+    let sources = tells_sources.then(|| truth_sources_batch(&truths)).transpose()?;
     let mut tables = Vec::from(truth_batches(truths)?);
     tables.extend(stored.into_iter().chain(sources));
     Ok(tables)

@@ -70,13 +70,15 @@ impl Climate {
     }
 }
 
-/// Draws the series of one home for a range of UTC seconds; `solar_peak_w` is 0 without panels.
+/// Draws the series of one home for a range of UTC seconds; `solar_peak_w` is 0 without panels, `feed_swing_k` is how far the cold
+/// feed goes to either side of its mean over the year.
 pub(crate) fn climate(
     seed: u64,
     home: u32,
     range_s: core::ops::Range<i64>,
     place: Place,
     solar_peak_w: f64,
+    feed_swing_k: f64,
 ) -> Climate {
     let days = range_s.start.div_euclid(86_400)..=range_s.end.div_euclid(86_400);
     let mut rng = dice(seed, home, Purpose::Room);
@@ -104,7 +106,7 @@ pub(crate) fn climate(
                 }
                 Place::Loft => 2.5 + 0.75 * outside + drift,
             });
-            out.feed_degc.push(feed_offset + 10.5 - 3.5 * libm::cos(TAU * (season(day) - 0.12)));
+            out.feed_degc.push(feed_offset + 10.5 - feed_swing_k * libm::cos(TAU * (season(day) - 0.12)));
             let cloud = (clearness + passing_cloud.next(&mut rng)).clamp(0.05, 1.0);
             let used = (280.0 + base_load.next(&mut rng)).max(80.0);
             out.surplus_w.push((solar_peak_w * sun_height(day, hour) * cloud - used).max(0.0));
@@ -164,12 +166,13 @@ impl Wander {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::unusual::FEED_SWING_K;
 
     #[test]
     fn lofts_are_colder_than_cupboards_and_the_sun_sets() {
         let range = 1_773_014_400..1_773_014_400 + 20 * 86_400;
-        let loft = climate(1, 1, range.clone(), Place::Loft, 0.0);
-        let cupboard = climate(1, 1, range.clone(), Place::Cupboard(20.0), 3000.0);
+        let loft = climate(1, 1, range.clone(), Place::Loft, 0.0, FEED_SWING_K);
+        let cupboard = climate(1, 1, range.clone(), Place::Cupboard(20.0), 3000.0, FEED_SWING_K);
         let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
         assert!(mean(&loft.room_degc) < 14.0 && (mean(&cupboard.room_degc) - 20.0).abs() < 1.5);
         assert!(cupboard.surplus_w(range.start) == 0.0);

@@ -3,7 +3,7 @@
 use drawoff_contract::DailyWindow;
 
 use crate::cylinder::Cylinder;
-use crate::fault::Imposed;
+use crate::impose::Imposed;
 
 /// The over-temperature cut-out of our scenario, degC: where a welded thermostat ends up.
 pub(crate) const OVER_TEMPERATURE_DEGC: f64 = 82.0;
@@ -80,6 +80,12 @@ pub(crate) struct Moment {
     pub(crate) surplus_w: f64,
     /// Mains voltage over its nominal value.
     pub(crate) voltage: f64,
+    /// UTC second.
+    pub(crate) second: i64,
+    /// Set point for now, degC, where it is not the control's.
+    pub(crate) set_point_degc: Option<f64>,
+    /// A control that learns has its charge.
+    pub(crate) charged: bool,
 }
 
 /// Decides one step. `closed` keeps the state of the thermostats.
@@ -91,19 +97,21 @@ pub(crate) fn switches(
     imposed: &Imposed,
     closed: &mut [bool; 2],
 ) -> Switches {
-    let Moment { minute, surplus_w, voltage } = moment;
+    let Moment { minute, voltage, .. } = moment;
+    let surplus_w = moment.surplus_w * imposed.diverted_share;
     let mut out = Switches::default();
     let alone = heaters.len() == 1;
     for heater in heaters {
         let i = heater.index;
         let felt_degc = tank.at_degc(heater.thermostat_height);
-        let cut_out_degc = cut_out_degc(control, imposed);
-        if felt_degc >= cut_out_degc {
+        let cut_out_degc = cut_out_degc(control, moment, imposed);
+        if felt_degc >= cut_out_degc || moment.charged {
             closed[i] = false;
         } else if felt_degc <= cut_out_degc - control.deadband_k {
             closed[i] = true;
         }
-        let scheduled = permitted(control, i, alone, minute);
+        let left_on = imposed.left_on.is_some_and(|hours| hours.contains(minute));
+        let scheduled = permitted(control, i, alone, minute) || left_on;
         let diverted = control.mode == Mode::Surplus && (alone || i == 0) && surplus_w >= DIVERTER_START_W;
         out.call[i] = closed[i] && (scheduled || diverted);
         let driven_w = match (scheduled || imposed.relay_welded, diverted) {
@@ -115,6 +123,10 @@ pub(crate) fn switches(
         if closed[i] {
             out.power_w[i] = driven_w * imposed.power_share[i];
         }
+        if let Some(chatter) = imposed.chatter.filter(|c| !c.is_closed(moment.second)) {
+            out.power_w[i] = 0.0;
+            out.call[i] &= !chatter.called;
+        }
     }
     // Common practice, no source: where both may heat at any hour, the upper element goes first.
     if control.mode == Mode::Always && out.call[1] {
@@ -125,12 +137,9 @@ pub(crate) fn switches(
 }
 
 /// Where the thermostats open, degC.
-pub(crate) fn cut_out_degc(control: &Control, imposed: &Imposed) -> f64 {
-    if imposed.thermostat_welded {
-        OVER_TEMPERATURE_DEGC
-    } else {
-        control.set_point_degc + imposed.thermostat_offset_k
-    }
+pub(crate) fn cut_out_degc(control: &Control, moment: Moment, imposed: &Imposed) -> f64 {
+    let set_degc = imposed.set_point_degc.or(moment.set_point_degc).unwrap_or(control.set_point_degc);
+    imposed.thermostat_ceiling_degc.unwrap_or(set_degc + imposed.thermostat_offset_k)
 }
 
 fn permitted(control: &Control, element: usize, alone: bool, minute: u32) -> bool {
@@ -149,6 +158,7 @@ fn permitted(control: &Control, element: usize, alone: bool, minute: u32) -> boo
 mod tests {
     use super::*;
     use crate::cylinder::CylinderBody;
+    use crate::impose::Chatter;
 
     fn control(mode: Mode) -> Control {
         Control {
@@ -188,7 +198,7 @@ mod tests {
                 &control(Mode::Always),
                 &[LOWER],
                 &tank(degc),
-                Moment { minute: 720, surplus_w: 0.0, voltage: 1.0 },
+                Moment { minute: 720, voltage: 1.0, ..Moment::default() },
                 &none,
                 &mut closed,
             )
@@ -201,7 +211,7 @@ mod tests {
     fn timers_and_diverters_keep_their_hours() {
         let none = Imposed::default();
         let at = |mode, minute, surplus| {
-            let moment = Moment { minute, surplus_w: surplus, voltage: 1.0 };
+            let moment = Moment { minute, surplus_w: surplus, voltage: 1.0, ..Moment::default() };
             switches(&control(mode), &[LOWER], &tank(20.0), moment, &none, &mut [false; 2])
         };
         assert_eq!(at(Mode::Night, 60, 0.0).power_w[0], 3000.0);
@@ -209,5 +219,28 @@ mod tests {
         assert_eq!(at(Mode::Surplus, 720, 900.0).power_w[0], 900.0);
         assert!(!at(Mode::Surplus, 720, 50.0).call[0]);
         assert_eq!(at(Mode::Surplus, 720, 9000.0).power_w[0], 3000.0);
+    }
+
+    #[test]
+    fn what_is_imposed_opens_closes_and_permits() {
+        let at = |imposed: &Imposed, moment: Moment, degc: f64| {
+            let moment = Moment { voltage: 1.0, ..moment };
+            switches(&control(Mode::Night), &[LOWER], &tank(degc), moment, imposed, &mut [true; 2])
+        };
+        let noon = Moment { minute: 720, ..Moment::default() };
+        let night = Moment { minute: 60, ..Moment::default() };
+        let left_on =
+            Imposed { left_on: Some(DailyWindow { start_min: 700, minutes: 60 }), ..Imposed::default() };
+        assert_eq!(at(&left_on, noon, 20.0).power_w[0], 3000.0);
+        let sound = Imposed::default();
+        assert_eq!(at(&sound, Moment { charged: true, ..night }, 20.0).power_w[0], 0.0);
+        assert_eq!(at(&sound, Moment { set_point_degc: Some(66.0), ..night }, 64.0).power_w[0], 3000.0);
+        let set_down = Imposed { set_point_degc: Some(50.0), ..Imposed::default() };
+        assert_eq!(at(&set_down, night, 52.0).power_w[0], 0.0);
+        let chatter = Some(Chatter { period_s: 180.0, called: true });
+        let chatters = Imposed { chatter, ..Imposed::default() };
+        let on = (0..180).map(|i| at(&chatters, Moment { second: 20 * i, ..night }, 20.0));
+        let powered = on.filter(|s| s.power_w[0] > 0.0 && s.call[0]).count();
+        assert!((80..140).contains(&powered), "{powered}");
     }
 }

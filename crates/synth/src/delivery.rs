@@ -1,20 +1,20 @@
 //! How heat of a source that is no element gets into the water, step by step, and what it takes of electricity.
 
+mod heat_pump;
+
 use crate::cylinder::{Cylinder, HEAT_CAPACITY_J_PER_KG_K, STORED_DENSITY_KG_PER_L};
-use crate::source::{Boost, Coil, HeatPump, PumpFlow, Source, TopPump};
+use crate::impose::Imposed;
+use crate::source::{Coil, PumpFlow, Source, TopPump};
+use crate::stalled::{CHAMBER, Stalled, Vessel};
 
 /// The return of a chamber may be this much above the cut-out of the thermostat before the chamber's own limit holds it, K.
 const CHAMBER_MARGIN_K: f64 = 6.0;
 /// How fast a boiler's flow nears what it is set to, s.
 const BOILER_LAG_S: f64 = 120.0;
-/// Between condensing and return temperature of the water, K.
-const CONDENSER_APPROACH_K: f64 = 4.0;
-/// Between outside air and evaporating temperature, K.
-const EVAPORATOR_APPROACH_K: f64 = 7.0;
-/// Highest return of a heat pump, degC: above it the compressor stops.
-const COMPRESSOR_LIMIT_DEGC: f64 = 63.0;
-/// Longest weekly boost, minutes.
-const BOOST_MINUTES: u32 = 240;
+/// What a pump that runs on loses by its pipes, W/K: our own choice.
+const PIPE_W_PER_K: f64 = 2.0;
+/// How fast a pipe cools once nothing flows, s.
+const PIPE_LAG_S: f64 = 1800.0;
 
 /// What goes on from step to step.
 #[derive(Clone, Debug, Default)]
@@ -25,12 +25,20 @@ pub(crate) struct Delivery {
     /// Flow temperature of the boiler, degC; `None` while it is not called.
     boiler_degc: Option<f64>,
     boost_done: bool,
+    /// A chamber or condenser whose pump moves too little.
+    stalled: Stalled,
+    /// The source's own water, flow and return, degC; `None` before it first ran.
+    primary_degc: Option<[f64; 2]>,
+    /// Whether it was warmed in this step.
+    primary_flows: bool,
 }
 
 /// What the source sees of the world.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Around {
+pub(crate) struct Around<'a> {
     pub(crate) outside_degc: f64,
+    pub(crate) room_degc: f64,
+    pub(crate) imposed: &'a Imposed,
     /// 0 Monday, local.
     pub(crate) weekday: u32,
     /// Of the timer.
@@ -51,12 +59,21 @@ pub(crate) struct Delivered {
     pub(crate) electric_w: [f64; 2],
     pub(crate) boost_on: bool,
     pub(crate) pump_on: bool,
+    /// Lost by a chamber or condenser that its pump does not serve, W.
+    pub(crate) lost_w: f64,
+    /// Water that a pump carries round while nothing heats, kg, and the heat that its pipes lose, J.
+    pub(crate) carried: (f64, f64),
 }
 
 impl Delivery {
     /// Heat on its way, J: part of what is stored.
     pub(crate) fn held_j(&self) -> f64 {
-        self.held_j
+        self.held_j + self.stalled.held_j()
+    }
+
+    /// The source's own water, flow and return, degC; NaN where it has none.
+    pub(crate) fn primary_degc(&self) -> [f64; 2] {
+        self.primary_degc.unwrap_or([f64::NAN; 2])
     }
 
     /// One step; `called_w` is what the switches give to heater 0.
@@ -65,80 +82,121 @@ impl Delivery {
         source: &Source,
         tank: &mut Cylinder,
         called_w: f64,
-        around: &Around,
+        around: &Around<'_>,
     ) -> Delivered {
-        match source {
+        self.primary_flows = false;
+        let out = match source {
             Source::Elements => Delivered::default(),
             Source::TopPump(pump) => self.top_pump(pump, tank, called_w, around),
             Source::Coil(coil) => self.coil(coil, tank, called_w > 0.0, around),
             Source::HeatPump(pump) => self.heat_pump(pump, tank, called_w > 0.0, around),
+        };
+        if !self.primary_flows && matches!(source, Source::Coil(_) | Source::HeatPump(_)) {
+            self.cool_primary(around);
         }
+        out
     }
 
-    fn top_pump(&mut self, pump: &TopPump, tank: &mut Cylinder, called_w: f64, around: &Around) -> Delivered {
+    fn warm_primary(&mut self, flow_and_return_degc: [f64; 2]) {
+        (self.primary_degc, self.primary_flows) = (Some(flow_and_return_degc), true);
+    }
+
+    /// Lets the source's own water come to the room while it stands.
+    fn cool_primary(&mut self, around: &Around<'_>) {
+        let share = 1.0 - libm::exp(-around.seconds / PIPE_LAG_S);
+        let cooled = self.primary_degc.unwrap_or([around.room_degc; 2]);
+        self.primary_degc = Some(cooled.map(|degc| degc + share * (around.room_degc - degc)));
+    }
+
+    fn top_pump(
+        &mut self,
+        pump: &TopPump,
+        tank: &mut Cylinder,
+        called_w: f64,
+        around: &Around<'_>,
+    ) -> Delivered {
         if called_w <= 0.0 {
-            self.stop(tank, pump.return_height);
-            return Delivered::default();
+            return self.idle(&CHAMBER, tank, pump.flow, pump.return_height, around);
         }
         let limit_degc = around.cut_out_degc + CHAMBER_MARGIN_K;
         let intake_degc = tank.intake_degc();
-        let flow_w_per_k = flow_w_per_k(pump.flow, called_w, intake_degc);
+        let flow_w_per_k = flow_w_per_k(pump.flow, called_w, intake_degc) * around.imposed.flow_share;
+        if around.imposed.flow_share < 1.0 {
+            let water = [intake_degc, around.room_degc];
+            let step = self.stalled.step(&CHAMBER, called_w, flow_w_per_k, water, around.seconds);
+            self.carry(tank, flow_w_per_k, step.out_w, pump.return_height, around.seconds);
+            return Delivered {
+                heat_w: [step.in_w, 0.0],
+                electric_w: [step.in_w, 0.0],
+                lost_w: step.lost_w,
+                pump_on: true,
+                ..Delivered::default()
+            };
+        }
         let heat_w = called_w.min(flow_w_per_k * (limit_degc - intake_degc).max(0.0));
         self.carry(tank, flow_w_per_k, heat_w, pump.return_height, around.seconds);
-        Delivered { heat_w: [heat_w, 0.0], electric_w: [heat_w, 0.0], boost_on: false, pump_on: true }
+        Delivered { heat_w: [heat_w, 0.0], electric_w: [heat_w, 0.0], pump_on: true, ..Delivered::default() }
     }
 
-    fn coil(&mut self, coil: &Coil, tank: &mut Cylinder, on: bool, around: &Around) -> Delivered {
+    /// While nothing heats: the pump stands, or runs on.
+    fn idle(
+        &mut self,
+        vessel: &Vessel,
+        tank: &mut Cylinder,
+        flow: PumpFlow,
+        height: f64,
+        around: &Around<'_>,
+    ) -> Delivered {
+        let mut out = Delivered::default();
+        let water = [tank.intake_degc(), around.room_degc];
+        if around.imposed.flow_share < 1.0 {
+            out.lost_w = self.stalled.step(vessel, 0.0, 0.0, water, around.seconds).lost_w;
+        }
+        let Some(pump) = around.imposed.idle_pump else {
+            self.stop(tank, height);
+            return out;
+        };
+        let flow_w_per_k = match flow {
+            PumpFlow::Set(_) => flow_w_per_k(flow, 0.0, water[0]),
+            PumpFlow::ToReach { most, .. } => flow_w_per_k(PumpFlow::Set(most), 0.0, water[0]),
+        };
+        let lost_w = PIPE_W_PER_K * (water[0] - water[1]);
+        self.carry(tank, flow_w_per_k, -lost_w, height, around.seconds);
+        out.pump_on = pump.told;
+        out.carried = (flow_w_per_k / HEAT_CAPACITY_J_PER_KG_K * around.seconds, lost_w * around.seconds);
+        out
+    }
+
+    fn coil(&mut self, coil: &Coil, tank: &mut Cylinder, on: bool, around: &Around<'_>) -> Delivered {
         if !on {
             self.boiler_degc = None;
             return Delivered::default();
         }
+        let ua_w_per_k = coil.ua_w_per_k * around.imposed.exchanger_share;
+        let primary_w_per_k = coil.primary_w_per_k * around.imposed.flow_share;
         let start_degc = tank.at_degc(coil.lower);
         let boiler_degc = self.boiler_degc.get_or_insert(start_degc);
         *boiler_degc += (coil.flow_degc - *boiler_degc) * (1.0 - libm::exp(-around.seconds / BOILER_LAG_S));
-        let given_w =
-            |degc: f64| tank.coil_w(coil.lower..coil.upper, degc, coil.ua_w_per_k, coil.primary_w_per_k);
+        if primary_w_per_k <= 0.0 {
+            // The boiler holds its own water hot, and none of it comes round.
+            let returned_degc = self.primary_degc.map_or(around.room_degc, |p| p[1]);
+            let share = 1.0 - libm::exp(-around.seconds / PIPE_LAG_S);
+            let returned_degc = returned_degc + share * (around.room_degc - returned_degc);
+            let flow_degc = *boiler_degc;
+            self.warm_primary([flow_degc, returned_degc]);
+            return Delivered::default();
+        }
+        let given_w = |degc: f64| tank.coil_w(coil.lower..coil.upper, degc, ua_w_per_k, primary_w_per_k);
         // The heat rises in proportion to the flow temperature, so the boiler's limit gives the temperature it can hold.
         let (asked_w, cooler_w) = (given_w(*boiler_degc), given_w(*boiler_degc - 10.0));
         if asked_w > coil.boiler_w {
             *boiler_degc -= 10.0 * (asked_w - coil.boiler_w) / (asked_w - cooler_w);
         }
         let heights = coil.lower..coil.upper;
-        let heat_w =
-            tank.heat_by_coil(heights, *boiler_degc, coil.ua_w_per_k, coil.primary_w_per_k, around.seconds);
+        let flow_degc = *boiler_degc;
+        let heat_w = tank.heat_by_coil(heights, flow_degc, ua_w_per_k, primary_w_per_k, around.seconds);
+        self.warm_primary([flow_degc, flow_degc - heat_w / primary_w_per_k]);
         Delivered { heat_w: [heat_w, 0.0], ..Delivered::default() }
-    }
-
-    fn heat_pump(&mut self, pump: &HeatPump, tank: &mut Cylinder, on: bool, around: &Around) -> Delivered {
-        let mut out = Delivered { electric_w: [pump.standby_w, 0.0], ..Delivered::default() };
-        let intake_degc = tank.intake_degc();
-        // A heat pump gives more heat in mild weather: 2 % a kelvin, our own choice.
-        let heat_w = pump.heat_w * (1.0 + 0.02 * (around.outside_degc - 7.0)).clamp(0.6, 1.3);
-        let flow_w_per_k = flow_w_per_k(pump.flow, heat_w, intake_degc);
-        let return_degc = intake_degc + heat_w / flow_w_per_k;
-        if on && return_degc < COMPRESSOR_LIMIT_DEGC {
-            self.carry(tank, flow_w_per_k, heat_w, pump.return_height, around.seconds);
-            out.heat_w[0] = heat_w;
-            let factor = performance(pump.carnot_share, around.outside_degc, return_degc);
-            out.electric_w[0] += heat_w / factor + pump.pump_w;
-            out.pump_on = true;
-        } else {
-            self.stop(tank, pump.return_height);
-        }
-        let boost_w = self.boost_w(&pump.boost, tank, around);
-        out.heat_w[1] = boost_w;
-        out.boost_on = boost_w > 0.0;
-        out.electric_w[usize::from(pump.boost.own_meter)] += boost_w;
-        tank.heat(boost_w * around.seconds, pump.boost.element.height);
-        out
-    }
-
-    fn boost_w(&mut self, boost: &Boost, tank: &Cylinder, around: &Around) -> f64 {
-        let due = around.weekday == boost.weekday
-            && (boost.start_min..boost.start_min + BOOST_MINUTES).contains(&around.minute);
-        self.boost_done =
-            due && (self.boost_done || tank.at_degc(boost.element.thermostat_height) >= boost.until_degc);
-        if due && !self.boost_done { boost.element.rated_w * around.voltage * around.voltage } else { 0.0 }
     }
 
     /// Takes water from the base, heats it, and brings it back a layer at a time, so that the grid smears nothing.
@@ -171,24 +229,21 @@ fn flow_w_per_k(flow: PumpFlow, heat_w: f64, intake_degc: f64) -> f64 {
     }
 }
 
-/// Coefficient of performance of a compressor that reaches a part of the Carnot factor between evaporator and condenser.
-fn performance(carnot_share: f64, outside_degc: f64, return_degc: f64) -> f64 {
-    let hot_k = return_degc + CONDENSER_APPROACH_K + 273.15;
-    let cold_k = outside_degc - EVAPORATOR_APPROACH_K + 273.15;
-    (carnot_share * hot_k / (hot_k - cold_k).max(10.0)).max(1.0)
-}
-
 #[cfg(test)]
 mod tests {
+    use super::heat_pump::performance;
     use super::*;
     use crate::control::Heater;
     use crate::cylinder::tests_body;
+    use crate::source::{Boost, HeatPump};
 
     const STEP_S: f64 = 20.0;
 
-    fn around() -> Around {
+    fn around(imposed: &Imposed) -> Around<'_> {
         Around {
             outside_degc: 7.0,
+            room_degc: 20.0,
+            imposed,
             weekday: 0,
             minute: 720,
             voltage: 1.0,
@@ -199,10 +254,10 @@ mod tests {
 
     /// Runs for a number of minutes and looks that the heat is in the tank; gives what was brought, J of heat and electricity.
     fn run(source: &Source, tank: &mut Cylinder, called_w: f64, minutes: u32) -> (f64, f64) {
-        let mut state = Delivery::default();
+        let (mut state, sound) = (Delivery::default(), Imposed::default());
         let (before_j, mut heat_j, mut electric_j) = (tank.stored_j(), 0.0, 0.0);
         for _ in 0..3 * minutes {
-            let brought = state.step(source, tank, called_w, &around());
+            let brought = state.step(source, tank, called_w, &around(&sound));
             heat_j += brought.heat_w.iter().sum::<f64>() * STEP_S;
             electric_j += brought.electric_w.iter().sum::<f64>() * STEP_S;
         }

@@ -1,5 +1,7 @@
 //! What one home of the fleet is: cylinder, heaters, control, people, probes, and the faults laid on it.
 
+mod fitting;
+
 use drawoff_contract::{DailyWindow, Fault, FaultClass};
 use rand_chacha::ChaCha8Rng;
 
@@ -9,9 +11,14 @@ use crate::cylinder::{CylinderBody, SOUND_ENTRAINMENT};
 use crate::dice::{Purpose, below, chance, dice, normal, shuffled, uniform, weighted};
 use crate::fault::{How, Injected, RAMP_DAYS};
 use crate::household::Habit;
+use crate::level::laid;
 use crate::measure::ProbeErrors;
 use crate::plan::{FaultsLaid, FleetPlan, Inlet, RoomMeasured, Sources};
 use crate::source::{Source, fitted};
+use crate::trial::{self, Cell};
+use crate::unusual::{self, Unusual};
+
+pub(crate) use fitting::timed;
 
 /// Areas of the invented town.
 const AREAS: [&str; 5] = ["Tallow Quay", "Nettlebank", "Upper Larch", "Cinder Lane", "Saltpan Rise"];
@@ -56,6 +63,11 @@ pub(crate) struct Design {
     pub(crate) declared_loss_w_per_k: f64,
     pub(crate) people_registered: bool,
     pub(crate) installed: i32,
+    /// Whether the export tells flow and return of a coil or plate exchanger.
+    pub(crate) primary_exported: bool,
+    /// How many live there before the faults' onset, where it is the people that change.
+    pub(crate) people_before: Option<u32>,
+    pub(crate) unusual: Unusual,
     pub(crate) faults: Vec<Injected>,
 }
 
@@ -69,19 +81,73 @@ impl Design {
             (Source::Elements, _) => "single_low",
         }
     }
+
+    /// What the thermostat is set to at the end of the period, as the register has it, degC.
+    pub(crate) fn final_set_point_degc(&self) -> f64 {
+        let by_fault = self.faults.iter().find(|f| f.how == How::SetPoint).map(|f| f.severity);
+        by_fault.or(self.unusual.set_point.map(|s| s.1)).unwrap_or(self.control.set_point_degc)
+    }
+
+    /// Word in the register and the truth table for how heating is controlled.
+    pub(crate) fn control_word(&self) -> &'static str {
+        if self.unusual.part_charge_degc.is_some() { "learned" } else { self.control.mode.code() }
+    }
+
+    /// People who live there at a second of the period.
+    pub(crate) fn people_at(&self, second: i64) -> u32 {
+        let changed = self.faults.iter().all(|f| f.is_on(second));
+        self.people_before.filter(|_| !changed).unwrap_or(self.people)
+    }
 }
 
 /// Draws the design of home `index`; depends on the seed and the index, and on the period only for onsets.
 pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
+    if let Some(cell) = trial::cell(plan, index) {
+        return tried(plan, index, &cell);
+    }
     let (habit, fault) = slot(plan.seed, index);
     let fault = fault.filter(|_| plan.faults == FaultsLaid::AsDrawn);
+    let mut out = drawn(plan, index, habit, fault);
+    // Two probes have no others between them to be exchanged over.
+    let fault = fault
+        .filter(|f| *f != Fault::SensorSwap || out.probe_heights.len() > 2)
+        .filter(|f| *f != Fault::ElementHalf || out.control.mode != Mode::Surplus)
+        .filter(|f| out.source.can_have(*f));
+    if let Some(fault) = fault {
+        out.faults.push(inject(plan, index, fault, &out));
+    }
+    out
+}
+
+/// A home of a trial, by its cell.
+pub(crate) fn tried(plan: &FleetPlan, index: u32, cell: &Cell) -> Design {
+    let plan = FleetPlan { source: cell.source, probes: Some(cell.probes), ..plan.clone() };
+    let mut out = drawn(&plan, index, cell.habit, cell.fault.map(|f| f.0));
+    unusual::settle(&mut dice(plan.seed, index, Purpose::Unusual), &mut out, plan.days);
+    if let Some((fault, level)) = cell.fault {
+        let rng = &mut dice(plan.seed, index, Purpose::Fault);
+        let (onset_s, pre_existing) = onset(rng, &plan);
+        fitting::prepare(fault, level, &mut out);
+        let (severity, how) = laid(rng, fault, level, &out);
+        fitting::fit(rng, fault, severity, &mut out);
+        let mut found = Injected { fault, onset_s, pre_existing, severity, how, level: Some(level) };
+        found.pre_existing = was_there(&found);
+        found.onset_s = if found.pre_existing { 0 } else { found.onset_s };
+        out.faults.push(found);
+    }
+    out
+}
+
+/// What home `index` is, apart from faults.
+fn drawn(plan: &FleetPlan, index: u32, habit: Habit, fault: Option<Fault>) -> Design {
     let rng = &mut dice(plan.seed, index, Purpose::Design);
-    let people = if habit == Habit::LargeFamily {
-        5 + below(rng, 2) as u32
-    } else {
-        weighted(rng, &[(1, 0.3), (2, 0.35), (3, 0.17), (4, 0.13), (5, 0.05)], 2)
+    let people = match habit {
+        Habit::LargeFamily => 5 + below(rng, 2) as u32,
+        Habit::Students => 4 + below(rng, 2) as u32,
+        Habit::FullExporting => 1,
+        _ => weighted(rng, &[(1, 0.3), (2, 0.35), (3, 0.17), (4, 0.13), (5, 0.05)], 2),
     };
-    let mode = mode(rng, fault, plan.source);
+    let mode = unusual::mode_for(habit, mode(rng, fault, plan.source));
     let mut heaters = heaters(rng, mode);
     let mut control = control(rng, mode, heaters.len() == 2);
     let source_rng = &mut dice(plan.seed, index, Purpose::Source);
@@ -120,7 +186,6 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         volume_l,
         body,
         heaters,
-        source,
         control,
         place,
         room_measured: habit == Habit::ColdLoft && chance(rng, 0.5) || chance(rng, 0.33),
@@ -130,6 +195,10 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         probe_heights,
         true_probe_heights,
         probe_errors: ProbeErrors::USUAL,
+        primary_exported: primary_exported(plan.seed, index, &source),
+        source,
+        people_before: None,
+        unusual: Unusual::default(),
         faults: Vec::new(),
     };
     out.room_measured = match plan.room {
@@ -137,14 +206,6 @@ pub(crate) fn design(plan: &FleetPlan, index: u32) -> Design {
         RoomMeasured::Always => true,
         RoomMeasured::Never => false,
     };
-    // Two probes have no others between them to be exchanged over.
-    let fault = fault
-        .filter(|f| *f != Fault::SensorSwap || out.probe_heights.len() > 2)
-        .filter(|f| *f != Fault::ElementHalf || out.control.mode != Mode::Surplus)
-        .filter(|f| out.source.can_have(*f));
-    if let Some(fault) = fault {
-        out.faults.push(inject(plan, index, fault, &out));
-    }
     out
 }
 
@@ -157,6 +218,12 @@ fn slot(seed: u64, index: u32) -> (Habit, Option<Fault>) {
         Some(&fault) => (Habit::Normal, Some(fault)),
         None => (LOOK_ALIKES.get(place - SAMPLE_KINDS.len()).copied().unwrap_or(Habit::Normal), None),
     }
+}
+
+/// Two of three coils and plate exchangers have probes on their own flow and return.
+fn primary_exported(seed: u64, index: u32, source: &Source) -> bool {
+    matches!(source, Source::Coil(_) | Source::HeatPump(_))
+        && chance(&mut dice(seed, index, Purpose::Primary), 0.67)
 }
 
 /// Large enough for the people as a rule; a cylinder that is heated once a day has to be larger.
@@ -226,7 +293,7 @@ fn control(rng: &mut ChaCha8Rng, mode: Mode, dual: bool) -> Control {
 /// A body between the label classes A and C of Regulation (EU) 812/2013 (S = 8.5 + 4.25 V^0.4 to 16.66 + 8.33 V^0.4 W
 /// at 45 K; formulae from memory).
 fn body(rng: &mut ChaCha8Rng, volume_l: f64) -> CylinderBody {
-    let class_b_w = 12.0 + 5.93 * libm::pow(volume_l, 0.4);
+    let class_b_w = class_b_w(volume_l);
     CylinderBody {
         volume_l: volume_l * (1.0 + normal(rng, 0.0, 0.01)),
         height_m: libm::cbrt(volume_l / 1000.0 * uniform(rng, 6.0, 9.0)),
@@ -239,6 +306,11 @@ fn body(rng: &mut ChaCha8Rng, volume_l: f64) -> CylinderBody {
         least_stirred_l: 0.0,
         entrainment: SOUND_ENTRAINMENT,
     }
+}
+
+/// Most that a cylinder of label class B loses at 45 K, W.
+fn class_b_w(volume_l: f64) -> f64 {
+    12.0 + 5.93 * libm::pow(volume_l, 0.4)
 }
 
 /// Ranges around what the fronts of a laboratory tank of 285 l ask for: about 30 l stirred at any flow, 30 l at 8 l/min, three times
@@ -275,11 +347,7 @@ fn probe_places(rng: &mut ChaCha8Rng, count: usize) -> (Vec<f64>, Vec<f64>) {
 
 fn inject(plan: &FleetPlan, index: u32, fault: Fault, home: &Design) -> Injected {
     let rng = &mut dice(plan.seed, index, Purpose::Fault);
-    let days = f64::from(plan.days);
-    // A sound start of ten days where the period has room for it.
-    let earliest = (0.34 * days).max(10.0_f64.min(0.5 * days));
-    let onset_s = (uniform(rng, earliest, (0.6 * days).max(earliest + 0.02)) * 86_400.0) as i64;
-    let mut pre_existing = chance(rng, 0.15);
+    let (onset_s, pre_existing) = onset(rng, plan);
     let probe = below(rng, home.probe_heights.len());
     let (severity, how) = match fault {
         Fault::ElementOpen => (1.0, element(rng, home, 0.7)),
@@ -314,12 +382,31 @@ fn inject(plan: &FleetPlan, index: u32, fault: Fault, home: &Design) -> Injected
         Fault::MeterReset => (1.0 + below(rng, 3) as f64, How::Plain),
         _ => (0.0, How::Plain),
     };
-    if how == How::Conduction {
-        pre_existing = true;
-    } else if fault.class() == FaultClass::Data || fault == Fault::SensorStuck {
-        pre_existing = false;
+    let mut out = Injected { fault, onset_s, pre_existing, severity, how, level: None };
+    out.pre_existing = was_there(&out);
+    out.onset_s = if out.pre_existing { 0 } else { onset_s };
+    out
+}
+
+/// When a fault begins, seconds after the start of the period, and whether it was there before.
+fn onset(rng: &mut ChaCha8Rng, plan: &FleetPlan) -> (i64, bool) {
+    let days = f64::from(plan.days);
+    // A sound start of ten days where the period has room for it.
+    let earliest = (0.34 * days).max(10.0_f64.min(0.5 * days));
+    let onset_s = (uniform(rng, earliest, (0.6 * days).max(earliest + 0.02)) * 86_400.0) as i64;
+    (onset_s, chance(rng, 0.15))
+}
+
+/// Whether a fault was there before the period, as far as its kind leaves that open.
+fn was_there(injected: &Injected) -> bool {
+    let class = injected.fault.class();
+    if injected.how == How::Conduction || injected.how == How::RegisterOnly {
+        true
+    } else if injected.fault == Fault::SensorStuck {
+        false
+    } else {
+        injected.pre_existing && (class != FaultClass::Data || injected.fault == Fault::MeterScale)
     }
-    Injected { fault, onset_s: if pre_existing { 0 } else { onset_s }, pre_existing, severity, how }
 }
 
 /// The lower of two elements with the given probability, or the only one.

@@ -21,6 +21,11 @@ pub(crate) enum Purpose {
     SmallDraws,
     Source,
     Inlet,
+    Cells,
+    Whims,
+    Unusual,
+    Primary,
+    FurtherMeters,
 }
 
 /// The number under which the whole town's weather is drawn.

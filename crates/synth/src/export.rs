@@ -21,7 +21,7 @@ const LONG_OUTAGE_MIN: f64 = 180.0;
 
 /// Schema of a fleet's readings: one row a home and instant, stamps at the end of the interval.
 ///
-/// Probes 9 to 12 and `pump` are there only where [`FleetPlan::has_further_columns`].
+/// Probes 9 to 12, `pump`, `export_w` and the temperatures of a coil's or exchanger's own water are there only where [`FleetPlan::has_further_columns`].
 #[must_use]
 pub fn readings_schema(plan: &FleetPlan) -> SchemaRef {
     let mut fields = vec![
@@ -37,6 +37,10 @@ pub fn readings_schema(plan: &FleetPlan) -> SchemaRef {
     fields.push(Field::new("surroundings_degc", DataType::Float32, true));
     if plan.has_further_columns() {
         fields.push(Field::new("pump", DataType::Boolean, true));
+        fields.extend(
+            ["export_w", "coil_flow_degc", "coil_return_degc"]
+                .map(|name| Field::new(name, DataType::Float32, true)),
+        );
     }
     Arc::new(Schema::new(fields))
 }
@@ -139,6 +143,8 @@ pub(crate) fn to_batch(plan: &FleetPlan, home: &str, rows: &[Row]) -> Result<Rec
     columns.push(floats(&|r: &Row| r.surroundings_degc));
     if plan.has_further_columns() {
         columns.push(Arc::new(rows.iter().map(|r| r.pump).collect::<BooleanArray>()));
+        columns.push(floats(&|r: &Row| r.export_w));
+        columns.extend((0..2).map(|i| floats(&|r: &Row| r.primary_degc[i])));
     }
     RecordBatch::try_new(readings_schema(plan), columns)
         .map_err(|e| ContractError::table("readings", "", &e.to_string()))
@@ -166,13 +172,16 @@ mod tests {
                 register_wh: Some(1_000_000 + 10 * i),
                 pump: None,
                 surroundings_degc: f32::NAN,
+                export_w: f32::NAN,
+                primary_degc: [f32::NAN; 2],
             })
             .collect()
     }
 
     fn with(fault: Fault, severity: f64) -> Vec<Row> {
         let onset_s = 4000 * MINUTES_5 / 1000;
-        let faults = [Injected { fault, onset_s, pre_existing: false, severity, how: How::Plain }];
+        let faults =
+            [Injected { fault, onset_s, pre_existing: false, severity, how: How::Plain, level: None }];
         arrive(&plan(3), 4, &faults, plain(10_000))
     }
 

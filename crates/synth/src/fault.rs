@@ -1,12 +1,11 @@
 //! Faults laid on a home: when they begin, how strong they are, and the state they impose.
 
-use drawoff_contract::Fault;
+use drawoff_contract::{DailyWindow, Fault};
+
+use crate::level::Level;
 
 /// Days over which a ramped thermostat drifts to its full error.
 pub(crate) const RAMP_DAYS: f64 = 10.0;
-
-/// Water that the jet of a broken inlet draws along, as a multiple of the inflow: our own choice.
-pub(crate) const BROKEN_INLET_ENTRAINMENT: f64 = 10.0;
 
 /// The variant of a fault.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +32,22 @@ pub(crate) enum How {
     Probes(usize, usize),
     /// Flow through the pipe, l/min.
     PipeFlow(f64),
+    /// Every element of the home.
+    AllElements,
+    /// One probe, for the first half of each day.
+    ProbeSpells(usize),
+    /// One probe, at a value far from what it last told.
+    ProbeFar(usize),
+    /// The contacts go their own way; whether the control's own signal shows it.
+    Contacts { called: bool },
+    /// The compressor does not start.
+    NoCompressor,
+    /// Heating is permitted here too, local time.
+    LeftOn(DailyWindow),
+    /// Somebody set the thermostat to the severity.
+    SetPoint,
+    /// The energy register only; power is right.
+    RegisterOnly,
 }
 
 /// One fault of one home.
@@ -45,6 +60,8 @@ pub(crate) struct Injected {
     /// In [`Injected::unit`].
     pub(crate) severity: f64,
     pub(crate) how: How,
+    /// Where a trial laid it.
+    pub(crate) level: Option<Level>,
 }
 
 impl Injected {
@@ -64,42 +81,67 @@ impl Injected {
             (Fault::DataGaps, _) => "fraction of rows lost",
             (Fault::ClockShift, _) => "min",
             (Fault::MeterReset, _) => "resets",
-            (
-                Fault::RelayChatter
-                | Fault::PumpFailed
-                | Fault::PumpStuck
-                | Fault::ExchangerDecline
-                | Fault::BackupHeating
-                | Fault::SurplusMissed
-                | Fault::SensorDrift
-                | Fault::SensorHeight
-                | Fault::MeterScale
-                | Fault::DearHours
-                | Fault::RunsOut
-                | Fault::HygieneLow
-                | Fault::ScaldRisk,
-                _,
-            ) => "",
+            (Fault::RelayChatter, _) => "starts an hour",
+            (Fault::PumpFailed, _) => "fraction of the flow lost",
+            (Fault::PumpStuck, _) => "of the idle time",
+            (Fault::ExchangerDecline, _) => "fraction of UA lost",
+            (Fault::SurplusMissed, _) => "of the surplus not diverted",
+            (Fault::SensorDrift, _) => "K/week",
+            (Fault::SensorHeight, _) => "of the volume",
+            (Fault::MeterScale, _) => "x",
+            (Fault::DearHours, _) => "h/day outside the low rate",
+            (Fault::RunsOut, _) => "daily litres over litres stored",
+            (Fault::HygieneLow | Fault::ScaldRisk, _) => "C set point",
+            (Fault::SensorStuck, How::ProbeSpells(_)) => "h/day",
+            (Fault::BackupHeating, _) => "K left to the element",
             (Fault::ThermostatHot | Fault::ThermostatCold | Fault::SensorStuck | Fault::SensorOffset, _) => {
                 "K"
             }
         }
     }
 
-    /// The variant as a small JSON object.
+    /// Level and variant as a small JSON object.
     pub(crate) fn detail(&self) -> String {
-        match &self.how {
-            How::Plain => "{}".to_owned(),
-            How::Element { name, .. } => format!(r#"{{"element": "{name}"}}"#),
-            How::Ramp(days) => format!(r#"{{"ramp_days": {days:.1}}}"#),
-            How::Pump => r#"{"how": "pump"}"#.to_owned(),
-            How::InletJet => r#"{"how": "inlet_jet"}"#.to_owned(),
-            How::Conduction => r#"{"how": "conduction"}"#.to_owned(),
-            How::Thermostat => r#"{"how": "thermostat"}"#.to_owned(),
-            How::Relay => r#"{"how": "relay"}"#.to_owned(),
-            How::Probe(probe) => format!(r#"{{"probe": {probe}}}"#),
-            How::Probes(first, second) => format!(r#"{{"probe": {first}, "probe2": {second}}}"#),
-            How::PipeFlow(flow) => format!(r#"{{"flow": {flow:.3}}}"#),
+        let level = self.level.map(|level| format!(r#""level": "{}""#, level.code()));
+        let parts: Vec<String> = level.into_iter().chain(self.variant()).collect();
+        format!("{{{}}}", parts.join(", "))
+    }
+
+    fn variant(&self) -> Option<String> {
+        let word = |how: &str| format!(r#""how": "{how}""#);
+        Some(match &self.how {
+            How::Plain => return None,
+            How::Element { name, .. } => format!(r#""element": "{name}""#),
+            How::AllElements => r#""element": "all""#.to_owned(),
+            How::Ramp(days) => format!(r#""ramp_days": {days:.1}"#),
+            How::Pump => word("pump"),
+            How::InletJet => word("inlet_jet"),
+            How::Conduction => word("conduction"),
+            How::Thermostat => word("thermostat"),
+            How::Relay => word("relay"),
+            How::Probe(probe) => format!(r#""probe": {probe}"#),
+            How::ProbeSpells(probe) => format!(r#""probe": {probe}, "how": "spells""#),
+            How::ProbeFar(probe) => format!(r#""probe": {probe}, "how": "far_off""#),
+            How::Probes(first, second) => format!(r#""probe": {first}, "probe2": {second}"#),
+            How::PipeFlow(flow) => format!(r#""flow": {flow:.3}"#),
+            How::Contacts { called: true } => word("control"),
+            How::Contacts { called: false } => word("contacts"),
+            How::NoCompressor => word("no_compressor"),
+            How::LeftOn(window) => {
+                format!(r#""start_min": {}, "minutes": {}"#, window.start_min, window.minutes)
+            }
+            How::SetPoint => word("set_point"),
+            How::RegisterOnly => word("register"),
+        })
+    }
+
+    /// Part of the severity that has grown by a second of the period: a ramp takes its time, unless it was there before.
+    pub(crate) fn grown(&self, second: i64) -> f64 {
+        match self.how {
+            How::Ramp(days) if days > 0.0 && !self.pre_existing => {
+                ((second - self.onset_s) as f64 / (days * 86_400.0)).min(1.0)
+            }
+            _ => 1.0,
         }
     }
 
@@ -109,103 +151,22 @@ impl Injected {
     }
 }
 
-/// What the faults of cylinder, heater and pipes impose at one moment.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Imposed {
-    /// Factor on the loss coefficient.
-    pub(crate) loss_factor: f64,
-    /// Effective conductivity along the height, W/(m K), if raised.
-    pub(crate) conduction_w_per_m_k: Option<f64>,
-    /// Part of the volume that any draw stirs, if the inlet is broken.
-    pub(crate) stirred_share: Option<f64>,
-    /// Water that a pump carries from the top to the base, l/min.
-    pub(crate) pump_l_per_min: f64,
-    /// Hot water lost round the clock, l/min.
-    pub(crate) leak_l_per_min: f64,
-    /// Hot water lost while an element heats, l/min.
-    pub(crate) leak_heating_l_per_min: f64,
-    /// Flow through cold pipework at night, l/min.
-    pub(crate) gravity_l_per_min: f64,
-    /// Loss coefficient of that pipework, W/K.
-    pub(crate) pipe_w_per_k: f64,
-    /// Error of the thermostats' cut-out, K.
-    pub(crate) thermostat_offset_k: f64,
-    /// The thermostats do not open.
-    pub(crate) thermostat_welded: bool,
-    /// The relays do not open.
-    pub(crate) relay_welded: bool,
-    /// Part of its power that each element still gives.
-    pub(crate) power_share: [f64; 2],
-}
-
-impl Default for Imposed {
-    fn default() -> Self {
-        Self {
-            loss_factor: 1.0,
-            conduction_w_per_m_k: None,
-            stirred_share: None,
-            pump_l_per_min: 0.0,
-            leak_l_per_min: 0.0,
-            leak_heating_l_per_min: 0.0,
-            gravity_l_per_min: 0.0,
-            pipe_w_per_k: 0.0,
-            thermostat_offset_k: 0.0,
-            thermostat_welded: false,
-            relay_welded: false,
-            power_share: [1.0; 2],
-        }
-    }
-}
-
-/// The state at a second of the period. Faults of probes and data impose nothing here.
-pub(crate) fn imposed(faults: &[Injected], second: i64) -> Imposed {
-    let mut out = Imposed::default();
-    for injected in faults.iter().filter(|f| f.is_on(second)) {
-        let severity = injected.severity;
-        match (injected.fault, &injected.how) {
-            (Fault::ElementOpen | Fault::ElementHalf, How::Element { index, .. }) => {
-                out.power_share[*index] = 1.0 - severity;
-            }
-            (Fault::ThermostatHot | Fault::ThermostatCold, how) => {
-                let grown = match how {
-                    How::Ramp(days) if *days > 0.0 && !injected.pre_existing => {
-                        ((second - injected.onset_s) as f64 / (days * 86_400.0)).min(1.0)
-                    }
-                    _ => 1.0,
-                };
-                out.thermostat_offset_k = severity * grown;
-            }
-            (Fault::Destratified, How::Pump) => out.pump_l_per_min = severity,
-            (Fault::Destratified, How::InletJet) => out.stirred_share = Some(severity),
-            (Fault::Destratified, _) => out.conduction_w_per_m_k = Some(severity),
-            (Fault::LeakSteady, _) => out.leak_l_per_min = severity,
-            (Fault::LeakHeating, _) => out.leak_heating_l_per_min = severity,
-            (Fault::LossDoubled, _) => out.loss_factor = severity,
-            (Fault::GravityNight, How::PipeFlow(flow)) => {
-                out.gravity_l_per_min = *flow;
-                out.pipe_w_per_k = severity;
-            }
-            (Fault::StuckOn, How::Relay) => out.relay_welded = true,
-            (Fault::StuckOn, _) => out.thermostat_welded = true,
-            _ => {}
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn a_ramp_grows_and_a_fault_waits_for_its_onset() {
-        let fault = |how, pre_existing| {
-            [Injected { fault: Fault::ThermostatHot, onset_s: 1000, pre_existing, severity: 10.0, how }]
+    fn details_are_small_json_objects() {
+        let of = |how, level| {
+            let fault = Fault::SensorStuck;
+            Injected { fault, onset_s: 0, pre_existing: false, severity: 0.0, how, level }.detail()
         };
-        let ramp = fault(How::Ramp(RAMP_DAYS), false);
-        assert_eq!(imposed(&ramp, 999), Imposed::default());
-        assert_eq!(imposed(&ramp, 1000 + 5 * 86_400).thermostat_offset_k, 5.0);
-        assert_eq!(imposed(&ramp, 1000 + 50 * 86_400).thermostat_offset_k, 10.0);
-        assert_eq!(imposed(&fault(How::Ramp(0.0), true), -500).thermostat_offset_k, 10.0);
+        assert_eq!(of(How::Plain, None), "{}");
+        assert_eq!(of(How::Ramp(10.0), None), r#"{"ramp_days": 10.0}"#);
+        assert_eq!(of(How::Plain, Some(Level::Mild)), r#"{"level": "mild"}"#);
+        assert_eq!(
+            of(How::ProbeFar(2), Some(Level::Strong)),
+            r#"{"level": "strong", "probe": 2, "how": "far_off"}"#
+        );
     }
 }

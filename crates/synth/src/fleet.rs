@@ -18,6 +18,7 @@ use crate::sums::{DaySums, Simulated, kwh};
 use crate::truth::{
     HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthSourceRow, TruthStoredRow,
 };
+use crate::unusual::FEED_SWING_K;
 use crate::usable::USABLE_DEGC;
 
 /// Days simulated before the period, so that it starts from a lived-in cylinder.
@@ -74,8 +75,10 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
     let start_s = plan.start_ms.div_euclid(1000);
     let range_s = start_s..start_s + i64::from(plan.days) * 86_400;
     let lived_s = range_s.start - WARM_UP_S..range_s.end;
-    let climate = climate(plan.seed, index, lived_s.clone(), home.place, home.control.solar_peak_w);
-    let demands = demands(plan, index, lived_s, home.habit, home.people);
+    let swing_k = home.unusual.feed_swing_k.unwrap_or(FEED_SWING_K);
+    let climate = climate(plan.seed, index, lived_s.clone(), home.place, home.control.solar_peak_w, swing_k);
+    let people = |second| home.people_at(second - start_s);
+    let demands = demands(plan, index, lived_s, home.habit, people);
     simulate(&Scene {
         home,
         climate: &climate,
@@ -87,7 +90,7 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
         pace: plan.pace,
         rng: dice(plan.seed, index, Purpose::Voltage),
         // Probes that were drawn keep their place in the home's one stream.
-        pocket_rng: plan.probes.map(|_| dice(plan.seed, index, Purpose::Pockets)),
+        pocket_rng: plan.sets_probes().then(|| dice(plan.seed, index, Purpose::Pockets)),
     })
 }
 
@@ -102,10 +105,10 @@ fn register_row(plan: &FleetPlan, home: &Design) -> RegisterRow {
         elements: [0, 1].map(|i| registered_element(home, i)),
         source: plan.has_further_columns().then(|| source_entry(&home.source)),
         declared_loss_kwh_per_24h: home.declared_loss_w_per_k * 45.0 * 0.024,
-        set_point_degc: home.control.set_point_degc,
+        set_point_degc: home.final_set_point_degc(),
         tariff: if two_rate { "two-rate" } else { "single-rate" }.to_owned(),
         low_rate: two_rate.then_some(home.control.window),
-        control: home.control.mode.code().to_owned(),
+        control: home.control_word().to_owned(),
         occupants: home.people_registered.then_some(home.people),
         installed: home.installed,
     }
@@ -167,7 +170,7 @@ fn truth_home(plan: &FleetPlan, home: &Design, run: &Simulated) -> TruthHomeRow 
     TruthHomeRow {
         id: home.id.clone(),
         litres: home.volume_l,
-        mode: home.control.mode.code().to_owned(),
+        mode: home.control_word().to_owned(),
         element_layout: home.layout().to_owned(),
         trait_: home.habit.code().to_owned(),
         occupants: i64::from(home.people),
@@ -181,7 +184,7 @@ fn truth_home(plan: &FleetPlan, home: &Design, run: &Simulated) -> TruthHomeRow 
         kwh_element_per_day: kwh(element_j) / days,
         draws_per_day: run.draws.len() as f64 / days,
         closure_pct: 100.0 * sum(&|d| d.unexplained_j()) / element_j.max(1.0),
-        set_c: home.control.set_point_degc,
+        set_c: home.final_set_point_degc(),
         deadband_k: home.control.deadband_k,
         timer_follows_dst: home.control.timer_follows_dst,
         fault: kinds.join(";"),

@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::dice::{Purpose, chance, dice, exponential, normal, poisson, uniform, weighted};
 use crate::plan::FleetPlan;
 
-/// Who lives there, as far as the water shows it.
+/// Who lives there and what is out of the ordinary, though sound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Habit {
     Normal,
@@ -19,6 +19,26 @@ pub(crate) enum Habit {
     Away,
     /// Ordinary people; the cylinder stands in a cold loft.
     ColdLoft,
+    /// Several people without fixed hours; nobody on some days, and for a week.
+    Students,
+    /// A loop keeps far taps hot, by design.
+    SecondaryReturn,
+    /// The cylinder is heated above its set point once a week.
+    HygieneCycle,
+    /// Elements give less on low mains.
+    LowVoltage,
+    /// Somebody turns the thermostat, and the register is told.
+    SetPointChange,
+    /// The cold feed follows the season strongly.
+    InletSeason,
+    /// A timer that follows the change of hour.
+    ClockChange,
+    /// Timer and low rate stay on winter time.
+    WinterTimeMeter,
+    /// The control stops at the charge it has learnt to be enough.
+    PartCharge,
+    /// A surplus diverter whose cylinder is full long before the sun sets.
+    FullExporting,
 }
 
 impl Habit {
@@ -31,6 +51,16 @@ impl Habit {
             Self::Vacant => "vacant",
             Self::Away => "away",
             Self::ColdLoft => "cold_loft",
+            Self::Students => "students",
+            Self::SecondaryReturn => "secondary_return",
+            Self::HygieneCycle => "hygiene_cycle",
+            Self::LowVoltage => "low_voltage",
+            Self::SetPointChange => "set_point_change",
+            Self::InletSeason => "inlet_season",
+            Self::ClockChange => "clock_change",
+            Self::WinterTimeMeter => "winter_time_meter",
+            Self::PartCharge => "part_charge",
+            Self::FullExporting => "full_exporting",
         }
     }
 }
@@ -134,13 +164,13 @@ struct Clock {
     evening: f64,
 }
 
-/// Draws all demands of a range of UTC seconds, in order of start.
+/// Draws all demands of a range of UTC seconds, in order of start; `people` live there at a UTC second.
 pub(crate) fn demands(
     plan: &FleetPlan,
     home: u32,
     range_s: core::ops::Range<i64>,
     habit: Habit,
-    people: u32,
+    people: impl Fn(i64) -> u32,
 ) -> Vec<Demand> {
     let &FleetPlan { seed, zone, .. } = plan;
     let mut rng = dice(seed, home, Purpose::Habits);
@@ -158,11 +188,15 @@ pub(crate) fn demands(
     let from = first_day.0 + 1 + (days * uniform(&mut rng, 0.2, 0.35)) as i32;
     let mut rng = dice(seed, home, Purpose::Draws);
     let mut small_rng = dice(seed, home, Purpose::SmallDraws);
+    let mut whim_rng = dice(seed, home, Purpose::Whims);
     let mut out = Vec::new();
     for number in first_day.0..=last_day.0 {
         let day = LocalDay::of(zone, drawoff_contract::Day(number));
+        let people = people(day.start_ms / 1000);
+        let whim = if habit == Habit::Students { whim(&mut whim_rng) } else { 1.0 };
         let people = match habit {
             Habit::Vacant => continue,
+            Habit::Students if (from..from + 7).contains(&number) => continue,
             Habit::Away if (from..from + 14).contains(&number) => continue,
             Habit::Guests if (from..from + 7).contains(&number) => people + 3,
             _ => people,
@@ -173,11 +207,14 @@ pub(crate) fn demands(
             out.push(small_draw(&mut small_rng, day.start_ms / 1000 + second));
         }
         let weekend = weekday(day.day) >= 5;
-        let busy = liking * libm::exp(normal(&mut rng, 0.0, 0.15)) * if weekend { 1.12 } else { 1.0 };
+        let busy = liking * libm::exp(normal(&mut rng, 0.0, 0.15)) * if weekend { 1.12 } else { 1.0 } * whim;
         for kind in &USES {
             let mean = kind.per_person_a_day * f64::from(people) + kind.per_home_a_day;
             for _ in 0..poisson(&mut rng, mean * busy) {
-                let hour = hour_of(&mut rng, kind, &clock, weekend);
+                let hour = match habit {
+                    Habit::Students => uniform(&mut whim_rng, 9.0, 26.0) % 24.0,
+                    _ => hour_of(&mut rng, kind, &clock, weekend),
+                };
                 out.push(demand(&mut rng, kind, day.start_ms / 1000 + (hour * 3600.0) as i64));
             }
         }
@@ -185,6 +222,13 @@ pub(crate) fn demands(
     out.retain(|d| range_s.contains(&d.start_s));
     out.sort_by_key(|d| d.start_s);
     out
+}
+
+/// How busy a day without habits is: one in seven is without anybody.
+fn whim(rng: &mut ChaCha8Rng) -> f64 {
+    let away = chance(rng, 0.15);
+    let busy = libm::exp(normal(rng, 0.0, 0.45));
+    if away { 0.0 } else { busy }
 }
 
 fn hour_of(rng: &mut ChaCha8Rng, kind: &Use, clock: &Clock, weekend: bool) -> f64 {
@@ -248,16 +292,16 @@ mod tests {
     fn small_draws_come_on_top() {
         let days = START..START + 40 * 86_400;
         let more = FleetPlan { small_draws_per_hour: 0.5, ..plan() };
-        let count = |plan: &FleetPlan| demands(plan, 1, days.clone(), Habit::Normal, 2).len() as f64;
+        let count = |plan: &FleetPlan| demands(plan, 1, days.clone(), Habit::Normal, |_| 2).len() as f64;
         let added = count(&more) - count(&plan());
         assert!((added / (40.0 * 24.0) - 0.5).abs() < 0.1, "{added}");
-        assert_eq!(demands(&more, 1, days.clone(), Habit::Vacant, 2), vec![]);
+        assert_eq!(demands(&more, 1, days.clone(), Habit::Vacant, |_| 2), vec![]);
     }
 
     fn litres(habit: Habit, people: u32, days: std::ops::Range<i64>) -> f64 {
         let homes = 40;
         let sum: f64 = (0..homes)
-            .flat_map(|home| demands(&plan(), home, START..START + 40 * 86_400, habit, people))
+            .flat_map(|home| demands(&plan(), home, START..START + 40 * 86_400, habit, |_| people))
             .filter(|d| days.contains(&((d.start_s - START) / 86_400)))
             .map(|d| d.l_per_min * d.seconds as f64 / 60.0)
             .sum();
@@ -276,10 +320,26 @@ mod tests {
 
     #[test]
     fn guests_and_absence_show() {
-        assert_eq!(demands(&plan(), 1, START..START + 40 * 86_400, Habit::Vacant, 2), vec![]);
-        let away = demands(&plan(), 1, START..START + 40 * 86_400, Habit::Away, 2);
+        assert_eq!(demands(&plan(), 1, START..START + 40 * 86_400, Habit::Vacant, |_| 2), vec![]);
+        let away = demands(&plan(), 1, START..START + 40 * 86_400, Habit::Away, |_| 2);
         let longest = away.windows(2).map(|w| w[1].start_s - w[0].start_s).max().unwrap();
         assert!((13 * 86_400..16 * 86_400).contains(&longest));
         assert!(litres(Habit::Guests, 2, 0..40) > 1.1 * litres(Habit::Normal, 2, 0..40));
+    }
+
+    #[test]
+    fn students_keep_no_hours() {
+        let days = START..START + 40 * 86_400;
+        let night = |habit| {
+            let all = demands(&plan(), 3, days.clone(), habit, |_| 4);
+            let late = all.iter().filter(|d| d.start_s.rem_euclid(86_400) < 2 * 3600).count();
+            late as f64 / all.len() as f64
+        };
+        assert!(night(Habit::Students) > 0.08 && night(Habit::Normal) < 0.03);
+        let used: std::collections::BTreeSet<i64> = demands(&plan(), 3, days.clone(), Habit::Students, |_| 4)
+            .iter()
+            .map(|d| d.start_s / 86_400)
+            .collect();
+        assert!((22..36).contains(&used.len()), "{}", used.len());
     }
 }

@@ -23,6 +23,8 @@ mod export;
 mod fault;
 mod fleet;
 mod household;
+mod impose;
+mod level;
 mod measure;
 mod mixing;
 mod plan;
@@ -33,15 +35,21 @@ mod simulate;
 mod source;
 #[cfg(test)]
 mod source_homes;
+mod stalled;
 mod sums;
 mod tapping;
 mod tapping_table;
+mod trial;
+#[cfg(test)]
+mod trial_signatures;
 mod truth;
+mod unusual;
 mod usable;
 
 pub use cylinder::{Cylinder, CylinderBody};
 pub use export::readings_schema;
 pub use fleet::{HomeData, generate_home};
+pub use level::Level;
 pub use plan::{FaultsLaid, FleetPlan, Inlet, Pace, RoomMeasured, Sources};
 pub use register::{REGISTER_HEADER, RegisterRow, SOURCE_HEADER, SourceEntry, register_csv};
 pub use tapping::{TappingDraw, TappingPlan, TappingProfile, generate_tapping};

@@ -2,6 +2,7 @@
 
 use drawoff_contract::Fault;
 use drawoff_contract::readings::MAX_PROBES;
+use rand_chacha::ChaCha8Rng;
 
 use crate::design::Design;
 use crate::dice::{Purpose, chance, dice, normal, uniform};
@@ -40,6 +41,9 @@ pub(crate) struct Row {
     pub(crate) register_wh: Option<i64>,
     pub(crate) pump: Option<bool>,
     pub(crate) surroundings_degc: f32,
+    pub(crate) export_w: f32,
+    /// Flow and return of the source's own water.
+    pub(crate) primary_degc: [f32; 2],
 }
 
 /// Sees the samples through the home's probes and meters.
@@ -57,6 +61,7 @@ pub(crate) fn rows(plan: &FleetPlan, number: u32, home: &Design, samples: &[Samp
     let room_error_k = normal(&mut rng, 0.0, 0.2);
     let mut register_wh = uniform(&mut rng, 1.0e5, 3.0e6);
     let Exported { metered, called, pump } = exported(home);
+    let mut further_rng = dice(plan.seed, number, Purpose::FurtherMeters);
     let mut frozen = f32::NAN;
     let mut out = Vec::with_capacity(samples.len());
     for (i, sample) in samples.iter().enumerate() {
@@ -77,19 +82,34 @@ pub(crate) fn rows(plan: &FleetPlan, number: u32, home: &Design, samples: &[Samp
                     frozen = if frozen.is_nan() { probe_degc[probe] } else { frozen };
                     probe_degc[probe] = frozen;
                 }
+                (Fault::SensorStuck, &How::ProbeSpells(probe)) => {
+                    if (end_s.rem_euclid(86_400) as f64) < injected.severity * 3600.0 {
+                        frozen = if frozen.is_nan() { probe_degc[probe] } else { frozen };
+                        probe_degc[probe] = frozen;
+                    } else {
+                        frozen = f32::NAN;
+                    }
+                }
+                (Fault::SensorStuck, &How::ProbeFar(probe)) => {
+                    let far = probe_degc[probe] - injected.severity as f32;
+                    frozen = if frozen.is_nan() { far } else { frozen };
+                    probe_degc[probe] = frozen;
+                }
                 _ => {}
             }
         }
+        let [power_scale, register_scale] = scales(&home.faults, end_s);
         let mut power_w = [f32::NAN; 2];
         let mut call = [None; 2];
         for element in (0..2).filter(|&e| metered[e]) {
             let true_w = sample.power_w[element] * gain;
-            register_wh += true_w * cadence_s as f64 / 3600.0;
-            power_w[element] = (true_w * (1.0 + normal(&mut rng, 0.0, 0.01))).round() as f32;
+            register_wh += true_w * cadence_s as f64 / 3600.0 * register_scale;
+            power_w[element] = (true_w * power_scale * (1.0 + normal(&mut rng, 0.0, 0.01))).round() as f32;
         }
         for element in (0..2).filter(|&e| called[e]) {
             call[element] = Some(sample.call[element]);
         }
+        let (export_w, primary_degc) = further(&mut further_rng, home, sample);
         let room = sample.room_degc + room_error_k + normal(&mut rng, 0.0, 0.1);
         out.push(Row {
             time_ms: plan.start_ms + end_s * 1000,
@@ -99,6 +119,8 @@ pub(crate) fn rows(plan: &FleetPlan, number: u32, home: &Design, samples: &[Samp
             register_wh: metered.contains(&true).then_some(register_wh as i64),
             pump: pump.then_some(sample.pump),
             surroundings_degc: if home.room_measured { in_steps(room, 10.0) } else { f32::NAN },
+            export_w,
+            primary_degc,
         });
     }
     out
@@ -128,10 +150,36 @@ fn exported(home: &Design) -> Exported {
     }
 }
 
+/// Error of a probe, K: a step, or one that grows by the week.
 fn offset_k(faults: &[Injected], probe: usize, second: i64) -> f64 {
-    let here =
-        |f: &&Injected| f.fault == Fault::SensorOffset && f.how == How::Probe(probe) && f.is_on(second);
-    faults.iter().filter(here).map(|f| f.severity).sum()
+    let here = |f: &&Injected| f.how == How::Probe(probe) && f.is_on(second);
+    let error_k = |f: &Injected| match f.fault {
+        Fault::SensorOffset => f.severity,
+        Fault::SensorDrift => f.severity * (second - f.onset_s) as f64 / (7.0 * 86_400.0),
+        _ => 0.0,
+    };
+    faults.iter().filter(here).map(error_k).sum()
+}
+
+/// Factors on power and on what the register counts.
+fn scales(faults: &[Injected], second: i64) -> [f64; 2] {
+    let wrong = faults.iter().find(|f| f.fault == Fault::MeterScale && f.is_on(second));
+    wrong.map_or([1.0; 2], |f| [if f.how == How::RegisterOnly { 1.0 } else { f.severity }, f.severity])
+}
+
+/// Power to the grid in watts, and flow and return in tenths of a kelvin, where the home has meters for them.
+fn further(rng: &mut ChaCha8Rng, home: &Design, sample: &Sample) -> (f32, [f32; 2]) {
+    let export_w = if home.control.solar_peak_w > 0.0 {
+        (sample.export_w * (1.0 + normal(rng, 0.0, 0.01))).round() as f32
+    } else {
+        f32::NAN
+    };
+    let primary_degc = if home.primary_exported {
+        sample.primary_degc.map(|degc| in_steps(degc + normal(rng, 0.0, 0.1), 10.0))
+    } else {
+        [f32::NAN; 2]
+    };
+    (export_w, primary_degc)
 }
 
 fn in_steps(value: f64, steps_per_k: f64) -> f32 {

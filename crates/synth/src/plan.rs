@@ -1,8 +1,11 @@
 //! What fleet to make, and which freedoms of it are fixed.
 
 use chrono_tz::Tz;
-use drawoff_contract::ContractError;
 use drawoff_contract::readings::MAX_PROBES;
+use drawoff_contract::{ContractError, Fault};
+
+use crate::level::Level;
+use crate::trial;
 
 /// Probe columns of every export; more are added where a plan asks for more.
 pub(crate) const USUAL_PROBES: usize = 8;
@@ -66,6 +69,11 @@ pub enum FaultsLaid {
     AsDrawn,
     /// None: a sound fleet, its look-alikes included.
     None,
+    /// This kind at this level at every home, over every heat source that can have it and 1 to 8 probes in turn.
+    Only(Fault, Level),
+    /// Every kind at every level over every heat source and 1 to 8 probes, beside sound homes with every look-alike: rounds of 46
+    /// homes, 70 of them for a whole trial.
+    Trial,
 }
 
 /// What heats the cylinders of a fleet.
@@ -136,7 +144,18 @@ impl FleetPlan {
     /// Whether export and register carry the further columns: probes 9 to 12, a pump's signal, the heat source.
     #[must_use]
     pub fn has_further_columns(&self) -> bool {
-        self.source != Sources::AsDrawn || self.probe_columns() > USUAL_PROBES
+        self.source != Sources::AsDrawn || self.probe_columns() > USUAL_PROBES || self.is_trial()
+    }
+
+    /// Whether each home is laid down by the plan of a trial.
+    #[must_use]
+    pub fn is_trial(&self) -> bool {
+        matches!(self.faults, FaultsLaid::Only(..) | FaultsLaid::Trial)
+    }
+
+    /// Whether the number of probes is set and not drawn.
+    pub(crate) fn sets_probes(&self) -> bool {
+        self.probes.is_some() || self.is_trial()
     }
 
     pub(crate) fn probe_columns(&self) -> usize {
@@ -179,6 +198,13 @@ impl FleetPlan {
             "needs 0 to 20 small draws an hour",
             "for example 0.4",
         );
+        if let FaultsLaid::Only(fault, _) = self.faults {
+            need(
+                trial::is_possible(self, fault),
+                "has a heat source or a number of probes with which this fault cannot be",
+                "leave out the source and the number of probes",
+            );
+        }
         if problems.is_empty() { Ok(()) } else { Err(problems) }
     }
 }

@@ -40,7 +40,10 @@ fn sound(mode: Mode) -> Design {
 
 fn with(mode: Mode, fault: Fault, severity: f64, how: How) -> Design {
     let onset_s = ONSET_DAY as i64 * 86_400;
-    Design { faults: vec![Injected { fault, onset_s, pre_existing: false, severity, how }], ..sound(mode) }
+    Design {
+        faults: vec![Injected { fault, onset_s, pre_existing: false, severity, how, level: None }],
+        ..sound(mode)
+    }
 }
 
 fn simulated(home: &Design) -> Simulated {

@@ -3,6 +3,7 @@
 use core::ops::Range;
 
 use chrono_tz::Tz;
+use drawoff_contract::Fault;
 use drawoff_contract::local::{day_of, minute_of_day, offset_minutes, weekday};
 use drawoff_contract::readings::MAX_PROBES;
 use rand_chacha::ChaCha8Rng;
@@ -13,12 +14,14 @@ use crate::cylinder::{Cylinder, HEAT_CAPACITY_J_PER_KG_K, INLET_DENSITY_KG_PER_L
 use crate::delivery::{Around, Delivery};
 use crate::design::Design;
 use crate::dice::uniform;
-use crate::fault::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
+use crate::fault::{How, Injected};
 use crate::household::Demand;
+use crate::impose::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
 use crate::measure::ProbeErrors;
 use crate::plan::Pace;
 use crate::source::Source;
 use crate::sums::{DaySums, Drawn, Sample, Simulated};
+use crate::unusual::ReturnLoop;
 use crate::usable::{STORED_EVERY_S, Stored};
 
 /// Step of draws and heating, s.
@@ -31,6 +34,8 @@ const LONG_REST_S: i64 = 600;
 const LONG_HEAT_S: i64 = 60;
 /// People stop a shower or bath when the water has run this cold, degC.
 const GIVE_UP_DEGC: f64 = 32.0;
+/// A control that learns lets the charge fall by this before it heats again, K.
+const CHARGE_DEADBAND_K: f64 = 4.0;
 /// Local hours of gravity circulation: from 22:00 to 06:00.
 const GRAVITY_MINUTES: (u32, u32) = (22 * 60, 6 * 60);
 
@@ -70,6 +75,8 @@ struct Run<'a> {
     /// What a source that is no element goes on with.
     delivery: Delivery,
     pump_on: bool,
+    /// Water on its way round the secondary return, kg.
+    looped_kg: f64,
     outside_degc: f64,
     weekday: u32,
     now: DaySums,
@@ -120,6 +127,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         unmixed_j: [0.0; 2],
         delivery: Delivery::default(),
         pump_on: false,
+        looped_kg: 0.0,
         outside_degc: climate.outside_degc(first_s),
         weekday: 0,
         now: DaySums::default(),
@@ -128,13 +136,17 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
     let mut rng = scene.rng.clone();
     // Power goes with the square of the voltage: sd 1.2 % of voltage, 2.4 % of power.
     let mut voltage = Wander::new(0.012);
-    let home_voltage = uniform(&mut rng, 0.985, 1.015);
+    let usual_voltage = uniform(&mut rng, 0.985, 1.015);
+    // 207 to 216 V of 230 V.
+    let home_voltage =
+        if home.unusual.low_voltage { 0.9 + (usual_voltage - 0.985) * 4.0 / 3.0 } else { usual_voltage };
     run.moment.voltage = home_voltage;
     let mut own_rng = scene.pocket_rng.clone();
     let pocket_rng = own_rng.as_mut().unwrap_or(&mut rng);
     let mut pockets: Vec<Pocket> =
         home.true_probe_heights.iter().map(|&h| Pocket::new(pocket_rng, h, &home.probe_errors)).collect();
-    let mut power_sum_w = [0.0; 2];
+    let moving = home.faults.iter().find(|f| f.fault == Fault::SensorHeight);
+    let (mut power_sum_w, mut export_sum_w) = ([0.0; 2], 0.0);
     let mut queue = scene.demands.iter().peekable();
     let mut open: Vec<(&Demand, Drawn)> = Vec::new();
     let mut day_start_j = run.stored_j();
@@ -153,6 +165,9 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         if step % SLOW_STEPS == 0 {
             run.slow_step(second);
             slow_count += 1.0;
+            if let Some(moved) = moving.filter(|f| f.is_on(second - range_s.start)) {
+                move_probe(&mut pockets, &home.true_probe_heights, moved);
+            }
         }
         while let Some(demand) = queue.next_if(|d| d.start_s < second + STEP_S) {
             open.push((demand, Drawn { start_s: demand.start_s, ..Drawn::default() }));
@@ -169,6 +184,7 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
         for (sum, power) in power_sum_w.iter_mut().zip(switched.power_w) {
             *sum += power;
         }
+        export_sum_w += (run.moment.surplus_w - switched.power_w[0] - switched.power_w[1]).max(0.0);
         let end = second + STEP_S;
         if (end - range_s.start).rem_euclid(cadence_s) == 0 {
             let steps = cadence_s as f64 / STEP_S as f64;
@@ -183,9 +199,11 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
                     call: switched.call,
                     pump: run.pump_on,
                     room_degc: run.room_degc,
+                    export_w: export_sum_w / steps,
+                    primary_degc: run.delivery.primary_degc(),
                 });
             }
-            power_sum_w = [0.0; 2];
+            (power_sum_w, export_sum_w) = ([0.0; 2], 0.0);
             run.moment.voltage = home_voltage + voltage.next(&mut rng);
         }
         if recorded && end.rem_euclid(STORED_EVERY_S) == 0 {
@@ -205,6 +223,15 @@ pub(crate) fn simulate(scene: &Scene<'_>) -> Simulated {
     run.out.draws.retain(|d| d.litres > 0.0 && d.start_s >= range_s.start);
     run.out.draws.sort_by_key(|d| d.start_s);
     run.out
+}
+
+/// Sets a probe to the height where it really is.
+fn move_probe(pockets: &mut [Pocket], heights: &[f64], moved: &Injected) {
+    if let How::Probe(probe) = moved.how
+        && let (Some(pocket), Some(height)) = (pockets.get_mut(probe), heights.get(probe))
+    {
+        pocket.height = (height + moved.severity).clamp(0.02, 0.98);
+    }
 }
 
 impl Run<'_> {
@@ -229,10 +256,12 @@ impl Run<'_> {
         self.moment.surplus_w = climate.surplus_w(second);
         self.feed_degc = climate.feed_degc(second);
         self.room_degc = climate.room_degc(second);
-        if home.source != Source::Elements {
+        let by_weekday = home.unusual.hygiene.is_some() || home.unusual.part_charge_degc.is_some();
+        if home.source != Source::Elements || by_weekday {
             self.outside_degc = climate.outside_degc(second);
             self.weekday = weekday(day_of(*zone, second * 1000));
         }
+        self.unusual_step(second, local);
 
         self.now.mean_room_degc += self.room_degc;
         self.now.mean_feed_degc += self.feed_degc;
@@ -241,7 +270,8 @@ impl Run<'_> {
         let night = local >= GRAVITY_MINUTES.0 || local < GRAVITY_MINUTES.1;
         let flows = self.imposed.leak_l_per_min > 0.0
             || self.imposed.pump_l_per_min > 0.0
-            || (night && self.imposed.gravity_l_per_min > 0.0);
+            || (night && self.imposed.gravity_l_per_min > 0.0)
+            || home.unusual.return_loop.is_some_and(|r| r.runs(local));
         let due = (second + SLOW_STEPS * STEP_S).rem_euclid(LONG_REST_S) == 0;
         if self.scene.pace == Pace::Fine || due || flows || self.heating {
             self.rest();
@@ -256,6 +286,39 @@ impl Run<'_> {
         if night {
             let pipe_w_per_k = self.imposed.pipe_w_per_k;
             self.circulate(self.imposed.gravity_l_per_min * seconds / 60.0, pipe_w_per_k, seconds);
+        }
+        if let Some(found) = home.unusual.return_loop.filter(|r| r.runs(local)) {
+            self.loop_round(&found, seconds);
+        }
+    }
+
+    /// What the look-alikes of faults do to the control.
+    fn unusual_step(&mut self, second: i64, local: u32) {
+        let Scene { home, range_s, .. } = self.scene;
+        let unusual = &home.unusual;
+        let turned =
+            unusual.set_point.filter(|(at_s, _)| second - range_s.start >= *at_s).map(|(_, degc)| degc);
+        let cycle = unusual.hygiene.filter(|h| h.weekday == self.weekday && h.hours.contains(local));
+        self.moment.set_point_degc = cycle.map(|h| h.degc).or(turned);
+        if let Some(levels_degc) = unusual.part_charge_degc {
+            let (mean_degc, level_degc) = (self.tank.mean_degc(), levels_degc[self.weekday as usize % 7]);
+            self.moment.charged = mean_degc >= level_degc
+                || (self.moment.charged && mean_degc > level_degc - CHARGE_DEADBAND_K);
+        }
+    }
+
+    /// Carries water round the secondary return, a layer at a time.
+    fn loop_round(&mut self, found: &ReturnLoop, seconds: f64) {
+        let kg_per_s = found.l_per_min / 60.0 * STORED_DENSITY_KG_PER_L;
+        let kept = libm::exp(-found.pipe_w_per_k / (kg_per_s * HEAT_CAPACITY_J_PER_KG_K));
+        self.looped_kg += kg_per_s * seconds;
+        let layer_kg = self.tank.layer_kg();
+        while self.looped_kg >= layer_kg {
+            self.looped_kg -= layer_kg;
+            let back_degc = self.room_degc + (self.tank.top_degc() - self.room_degc) * kept;
+            let taken_degc = self.tank.carry_back(back_degc, found.height);
+            self.now.litres.circulation += layer_kg / INLET_DENSITY_KG_PER_L;
+            self.now.heat_j.circulation += layer_kg * HEAT_CAPACITY_J_PER_KG_K * (taken_degc - back_degc);
         }
     }
 
@@ -360,6 +423,7 @@ impl Run<'_> {
 
     fn heat(&mut self, second: i64) -> Switches {
         let home = self.scene.home;
+        self.moment.second = second;
         let switched =
             switches(&home.control, &home.heaters, &self.tank, self.moment, &self.imposed, &mut self.closed);
         if home.source != Source::Elements {
@@ -384,24 +448,31 @@ impl Run<'_> {
     /// One step of a source that is no element; gives the calls, and the electric power by column.
     fn deliver(&mut self, switched: Switches) -> Switches {
         let home = self.scene.home;
-        let around = Around {
-            outside_degc: self.outside_degc,
-            weekday: self.weekday,
-            minute: self.moment.minute,
-            voltage: self.moment.voltage,
-            cut_out_degc: cut_out_degc(&home.control, &self.imposed),
-            seconds: STEP_S as f64,
-        };
         if switched.power_w[0] > 0.0 {
             self.rest();
             self.heating = true;
+        } else if self.imposed.idle_pump.is_some() {
+            self.rest();
         }
+        let around = Around {
+            outside_degc: self.outside_degc,
+            room_degc: self.room_degc,
+            imposed: &self.imposed,
+            weekday: self.weekday,
+            minute: self.moment.minute,
+            voltage: self.moment.voltage,
+            cut_out_degc: cut_out_degc(&home.control, self.moment, &self.imposed),
+            seconds: STEP_S as f64,
+        };
         let brought = self.delivery.step(&home.source, &mut self.tank, switched.power_w[0], &around);
         for i in 0..2 {
             self.heating |= brought.heat_w[i] > 0.0;
             self.now.element_j[i] += brought.heat_w[i] * around.seconds;
             self.now.electric_j[i] += brought.electric_w[i] * around.seconds;
         }
+        self.now.loss_j += brought.lost_w * around.seconds;
+        self.now.litres.circulation += brought.carried.0 / INLET_DENSITY_KG_PER_L;
+        self.now.heat_j.circulation += brought.carried.1;
         self.pump_on = brought.pump_on;
         Switches { call: [switched.call[0], brought.boost_on], power_w: brought.electric_w }
     }

@@ -15,6 +15,10 @@ pub(crate) struct Sample {
     /// Whether a circulating pump of the source runs.
     pub(crate) pump: bool,
     pub(crate) room_degc: f64,
+    /// Mean power that leaves the home, W; 0 without panels.
+    pub(crate) export_w: f64,
+    /// Water of the source at coil or plate exchanger, flow and return, degC; NaN where there is none.
+    pub(crate) primary_degc: [f64; 2],
 }
 
 /// Sums of one UTC day; heat in J, water in l (mass over density at the inlet).

@@ -16,6 +16,7 @@ use crate::simulate::{Scene, simulate};
 use crate::source::Source;
 use crate::sums::Simulated;
 use crate::tapping_table::{L, M, S, XL};
+use crate::unusual::Unusual;
 
 /// Cold feed of the profiles, degC.
 const FEED_DEGC: f64 = 10.0;
@@ -232,6 +233,9 @@ fn design(plan: &TappingPlan) -> Design {
         room_measured: true,
         declared_loss_w_per_k: loss_w_per_k,
         people_registered: false,
+        primary_exported: false,
+        people_before: None,
+        unusual: Unusual::default(),
         installed: 2020,
         faults: Vec::new(),
     }

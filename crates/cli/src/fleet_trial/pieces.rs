@@ -2,21 +2,19 @@
 
 use std::ops::Range;
 
-use clap::ValueEnum;
 use drawoff_contract::{ContractError, Cylinder};
 use drawoff_daybook::Notes;
 use drawoff_score::Truth;
-use drawoff_synth::{FleetPlan, HomeData, HomeTruth, generate_home};
+use drawoff_synth::{FaultsLaid, FleetPlan, Pace, HomeData, HomeTruth, generate_home};
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
 use crate::accuracy::in_memory::{cylinder, home_rows, own_mapping};
 use crate::accuracy::synthetic::truth_without_stored;
-use crate::args::Faults;
+use crate::args::word_of;
 use crate::exit::Failure;
 use crate::progress;
 use crate::stages::{self, HomeDaybook};
-use crate::synth::options::laid;
 use crate::synth::portions;
 
 /// Homes of a piece: whole blocks of the fleet's plan, enough for the homes to tell each other of cold feed and surroundings.
@@ -28,13 +26,13 @@ pub(crate) struct Fleet {
     pub(crate) homes: u32,
     pub(crate) days: u32,
     pub(crate) seed: u64,
-    pub(crate) faults: Faults,
+    pub(crate) faults: FaultsLaid,
 }
 
 impl Fleet {
     /// The word of the command line for the faults.
     pub(crate) fn word(&self) -> String {
-        self.faults.to_possible_value().map_or(String::new(), |v| v.get_name().to_owned())
+        word_of(self.faults)
     }
 }
 
@@ -61,7 +59,8 @@ pub(crate) fn each_piece(
         seed: fleet.seed,
         homes: fleet.homes,
         days: fleet.days,
-        faults: laid(fleet.faults),
+        faults: fleet.faults,
+        pace: Pace::Quick,
         ..FleetPlan::default()
     };
     plan.check().map_err(Failure::settings)?;

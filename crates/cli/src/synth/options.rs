@@ -1,8 +1,8 @@
 //! From the options of the command line to the plan of a fleet.
 
-use drawoff_synth::{FaultsLaid, FleetPlan, Inlet, Pace, RoomMeasured, Sources, TappingPlan, TappingProfile};
+use drawoff_synth::{FleetPlan, Inlet, Pace, RoomMeasured, Sources, TappingPlan, TappingProfile};
 
-use crate::args::{Faults, Fronts, Room, Source, SynthArgs, Tapping};
+use crate::args::{Fronts, Room, Source, SynthArgs, Tapping};
 
 /// The plan that the options ask for; not yet checked.
 pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
@@ -19,7 +19,7 @@ pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
             Room::Always => RoomMeasured::Always,
             Room::Never => RoomMeasured::Never,
         },
-        faults: laid(args.faults),
+        faults: args.faults,
         small_draws_per_hour: args.small_draws_per_hour,
         source: match args.source {
             None => Sources::AsDrawn,
@@ -36,14 +36,6 @@ pub(super) fn plan(args: &SynthArgs) -> FleetPlan {
         },
         pace: if args.quick { Pace::Quick } else { Pace::Fine },
         ..FleetPlan::default()
-    }
-}
-
-/// The faults that an option lays.
-pub(crate) fn laid(faults: Faults) -> FaultsLaid {
-    match faults {
-        Faults::AsDrawn => FaultsLaid::AsDrawn,
-        Faults::None => FaultsLaid::None,
     }
 }
 

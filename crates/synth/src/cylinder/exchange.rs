@@ -28,6 +28,21 @@ impl Cylinder {
         self.settle();
     }
 
+    /// Takes one layer's mass of water from the top and brings it back at a height (volume fraction from the base), at
+    /// another temperature; gives the temperature at which it was taken, degC.
+    ///
+    /// The water between moves up by one layer, whole.
+    pub(crate) fn carry_back(&mut self, back_degc: f64, height: f64) -> f64 {
+        let share = self.base_kg / self.layer_kg;
+        let taken_degc = (1.0 - share) * self.temp_degc[LAYERS] + share * self.temp_degc[LAYERS - 1];
+        let place = (self.layers_up(height) + 1.0).clamp(1.0, (LAYERS - 1) as f64) as usize;
+        self.temp_degc[LAYERS] = self.temp_degc[LAYERS - 1];
+        self.temp_degc.copy_within(place..LAYERS - 1, place + 1);
+        self.temp_degc[place] = back_degc;
+        self.settle();
+        taken_degc
+    }
+
     /// Heat that a coil between two heights gives to the water, W: hot fluid of the given heat capacity (W/K) comes in
     /// at its upper end, and meets the water layer by layer.
     pub(crate) fn coil_w(
@@ -104,6 +119,21 @@ mod tests {
         let put_j = carried as f64 * tank.layer_kg() * HEAT_CAPACITY_J_PER_KG_K * 50.0;
         assert!((tank.stored_j() - before_j - put_j).abs() < 1e-6 * put_j);
         assert!(tank.at_degc(0.22) < 11.0 && tank.at_degc(0.29) > 59.0, "{}", tank.at_degc(0.29));
+    }
+
+    #[test]
+    fn water_that_comes_back_lower_down_moves_the_rest_up() {
+        let mut tank = Cylinder::new(tests_body(), 60.0, 20.0);
+        tank.set_layers(&[10.0, 60.0]);
+        tank.flow(0.7, 10.0);
+        let (before_j, mut taken_j) = (tank.stored_j(), 0.0);
+        let layer_j_per_k = tank.layer_kg() * HEAT_CAPACITY_J_PER_KG_K;
+        for _ in 0..40 {
+            taken_j += layer_j_per_k * (tank.carry_back(50.0, 0.4) - 50.0);
+        }
+        assert!((before_j - taken_j - tank.stored_j()).abs() < 1e-6 * taken_j, "{taken_j}");
+        assert!(tank.at_degc(0.1) < 10.1 && tank.top_degc() > 59.0, "{}", tank.top_degc());
+        assert!(tank.at_degc(0.45) < 60.0 && tank.at_degc(0.45) > 10.1);
     }
 
     #[test]
