@@ -106,6 +106,34 @@ table! {
         unseen_hours: f64, "h";
         /// Lower quantile of the heat leaving while heating, less the declared loss.
         heating_quiet_w: Option<f64>, "W";
+        /// Energy of each power channel, lower first; NaN without its power.
+        element_kwh: Vec<f32>, "kWh";
+        /// Most starts of each element within any hour, as far as the cadence shows them; NaN without its power and call.
+        element_starts_in_hour: Vec<f32>, "1/h";
+        /// Hours called at both ends of the interval while no water was drawn, whatever calls.
+        called_still_hours: f64, "h";
+        /// Heat that the water took up in those hours, with the first-pass standing loss; null when there is none.
+        called_still_kwh: Option<f64>, "kWh";
+        /// Hours that a circulating pump runs; null without its state.
+        pump_hours: Option<f64>, "h";
+        /// Of these, hours in which nothing was called or took power, nor had within a quarter of an hour.
+        pump_alone_hours: Option<f64>, "h";
+        /// Number of transfer units of coil or plate exchanger, median while heating; null without flow and return.
+        exchanger_units: Option<f64>, "";
+        /// Energy sent to the grid; null without its power.
+        export_kwh: Option<f64>, "kWh";
+        /// Of that, what the heater could have taken: beside part power, or at rest far below the set point; null without one.
+        export_with_room_kwh: Option<f64>, "kWh";
+        /// Thermal disinfection at each probe, tenfold reductions by published times at 50 and 60 degC.
+        probe_dose_decades: Vec<f32>, "";
+        /// Hours of each probe between 25 and 45 degC.
+        probe_growth_hours: Vec<f32>, "h";
+        /// Times that the top fell below 40 degC while water was drawn.
+        run_outs: i64, "";
+        /// Hours in which the top stands at 67 degC or more, which burns adult skin within about a second and a half.
+        scald_hours: f64, "h";
+        /// Energy by the register over energy by power, where both are whole; null with too little of either.
+        register_over_power: Option<f64>, "";
     }
 }
 

@@ -110,7 +110,7 @@ faults! {
     DearHours "dear_hours" Service "Heats outside the cheap hours" "Much of the energy is taken outside the hours of the low rate.";
     RunsOut "runs_out" Service "Runs out of hot water" "Water leaves below 40 degC again and again.";
     HygieneLow "hygiene_low" Service "Stored below the hygiene temperature" "No layer, or not all layers, come to a disinfecting temperature for long enough.";
-    ScaldRisk "scald_risk" Service "Water hot enough to scald at once" "The outlet stands at a temperature that scalds within a second, again and again.";
+    ScaldRisk "scald_risk" Service "Water hot enough to scald at once" "The outlet stands at a temperature that scalds within two seconds, again and again.";
 }
 
 impl Fault {

@@ -12,6 +12,7 @@ use crate::half_hours::half_hours;
 use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
 use crate::probes::{Runs, follow_runs, probe_day};
 use crate::setup::Setup;
+use crate::signs::signs;
 use crate::spells::{heat_spells, idle_segments, quantile, quiet_losses};
 use crate::track::{self, Follower};
 
@@ -109,6 +110,7 @@ pub(crate) fn reduce_day(
     let halves = half_hours(&frame, &b, setup, day, &followed.v40_l);
     let (gap_min, gap_end) = longest_gap(&frame, carry.last_stamp_ms, cadence_ms);
     let elements = elements(&frame, &b, setup);
+    let signs = signs(&frame, &b, setup, &followed.drawn);
     let note = DayNote {
         home: setup.home.clone(),
         day: day.day,
@@ -160,6 +162,20 @@ pub(crate) fn reduce_day(
         power_gain: followed.power_gain,
         unseen_hours: unseen_hours(&frame, &b, feed_degc),
         heating_quiet_w: quiet.heating,
+        element_kwh: signs.element_kwh,
+        element_starts_in_hour: signs.starts_in_hour,
+        called_still_hours: signs.called_still_hours,
+        called_still_kwh: signs.called_still_kwh,
+        pump_hours: signs.pump_hours,
+        pump_alone_hours: signs.pump_alone_hours,
+        exchanger_units: signs.exchanger_units,
+        export_kwh: signs.export_kwh,
+        export_with_room_kwh: signs.export_with_room_kwh,
+        probe_dose_decades: signs.dose_decades,
+        probe_growth_hours: signs.growth_hours,
+        run_outs: signs.run_outs,
+        scald_hours: signs.scald_hours,
+        register_over_power: signs.register_over_power,
     };
     carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);
     carry.cadence_ms = cadence_ms;

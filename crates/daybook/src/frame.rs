@@ -17,6 +17,12 @@ pub(crate) struct Frame {
     pub(crate) flow: Vec<f64>,
     /// Cold feed, degC.
     pub(crate) inlet: Vec<f64>,
+    /// Power sent to the grid, W.
+    pub(crate) export: Vec<f64>,
+    /// Whether a circulating pump runs, 0 or 1.
+    pub(crate) pump: Vec<f64>,
+    /// Flow and return of coil or plate exchanger, degC.
+    pub(crate) exchanger: [Vec<f64>; 2],
     pub(crate) context: usize,
 }
 
@@ -50,6 +56,11 @@ impl Frame {
                 self.surroundings.push(f64::NAN);
                 self.flow.push(f64::NAN);
                 self.inlet.push(f64::NAN);
+                self.export.push(f64::NAN);
+                self.pump.push(f64::NAN);
+                for column in &mut self.exchanger {
+                    column.push(f64::NAN);
+                }
             }
             let last = self.len() - 1;
             let put = |slot: &mut f64, value: f64| {
@@ -71,6 +82,10 @@ impl Frame {
             put(&mut self.surroundings[last], rows.at(Channel::Surroundings, i));
             put(&mut self.flow[last], rows.at(Channel::Flow, i));
             put(&mut self.inlet[last], rows.at(Channel::Inlet, i));
+            put(&mut self.export[last], rows.at(Channel::Export, i));
+            put(&mut self.pump[last], rows.at(Channel::Pump, i));
+            put(&mut self.exchanger[0][last], rows.at(Channel::CoilFlow, i));
+            put(&mut self.exchanger[1][last], rows.at(Channel::CoilReturn, i));
         }
         self.drop_empty();
     }
@@ -100,6 +115,9 @@ impl Frame {
             surroundings: column(&self.surroundings),
             flow: column(&self.flow),
             inlet: column(&self.inlet),
+            export: column(&self.export),
+            pump: column(&self.pump),
+            exchanger: [column(&self.exchanger[0]), column(&self.exchanger[1])],
             context,
         }
     }

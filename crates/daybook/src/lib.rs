@@ -12,6 +12,7 @@ mod machine;
 mod masks;
 mod probes;
 mod setup;
+mod signs;
 mod spells;
 mod track;
 

@@ -48,6 +48,10 @@ pub struct Setup {
     pub surroundings_degc: f64,
     /// What heats the water.
     pub heat_source: HeatSource,
+    /// Lower and upper end of a coil, or intake and return of a pump, volume fractions.
+    pub source_heights: (Option<f64>, Option<f64>),
+    /// Thermostat set point, degC.
+    pub set_point_degc: Option<f64>,
     /// Elements, lower first.
     pub elements: Vec<Element>,
     /// Water properties.
@@ -75,6 +79,8 @@ impl Setup {
             height_m: shape.height_m,
             surroundings_degc: ASSUMED_SURROUNDINGS_DEGC,
             heat_source: cylinder.heat_source,
+            source_heights: (cylinder.source_lower_height, cylinder.source_upper_height),
+            set_point_degc: cylinder.set_point_degc,
             elements: cylinder.elements.clone(),
             water: settings.water,
         })

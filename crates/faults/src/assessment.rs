@@ -3,6 +3,8 @@
 use drawoff_contract::results::FindingRow;
 use drawoff_contract::{Fault, Outcome, Utc};
 
+use crate::evidence::{LEAST_WINDOWS, Sequence};
+
 /// One fault at one home, assessed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Assessment {
@@ -16,10 +18,24 @@ pub struct Assessment {
     pub onset_ms: Option<i64>,
     /// Size of the effect, in the unit that `statistic` names.
     pub effect: f64,
-    /// How far the effect lies beyond its limit, in the scale of the kind; below 0 within it; NaN when not assessed.
-    pub margin: f64,
     /// What the effect is.
     pub statistic: &'static str,
+    /// Effect from which it is called, in the same unit; NaN when not assessed or too little data.
+    pub limit: f64,
+    /// How much more effect makes it all but sure, in the same unit; NaN as the limit.
+    pub scale: f64,
+    /// Standard error of the effect, in the same unit; NaN where no windows were weighed.
+    pub standard_error: f64,
+    /// Chance of such windows if the effect were just at the limit; NaN where no windows were weighed.
+    pub p_value: f64,
+    /// Independent windows (days or heats) that speak for it; 0 where none were weighed.
+    pub windows: usize,
+    /// Sum of their log-likelihood ratios, natural log; NaN where none were weighed.
+    pub log_odds: f64,
+    /// 95 % interval of the onset, UTC ms; `None` if it may lie before the data, or no windows were weighed.
+    pub onset_from_ms: Option<i64>,
+    /// Its other end.
+    pub onset_to_ms: Option<i64>,
     /// Days of evidence.
     pub days: usize,
     /// Extra metered energy a year, kWh: middle, 5 % and 95 % points.
@@ -42,8 +58,15 @@ impl Assessment {
             probability: f64::NAN,
             onset_ms: None,
             effect: f64::NAN,
-            margin: f64::NAN,
             statistic,
+            limit: f64::NAN,
+            scale: f64::NAN,
+            standard_error: f64::NAN,
+            p_value: f64::NAN,
+            windows: 0,
+            log_odds: f64::NAN,
+            onset_from_ms: None,
+            onset_to_ms: None,
             days: 0,
             energy_kwh_per_year: [f64::NAN; 3],
             evidence_for: String::new(),
@@ -80,10 +103,48 @@ impl Assessment {
         Self {
             probability,
             effect,
-            margin,
+            limit,
+            scale,
             energy_kwh_per_year: [0.0; 3],
             ..Self::bare(fault, outcome, statistic)
         }
+    }
+
+    /// Adds what the windows show; `start_ms` gives the start of a window.
+    ///
+    /// A fault that is no matter of safety and has fewer windows than [`LEAST_WINDOWS`] is not called: one odd day is none.
+    /// Where nothing else told the onset, the windows do.
+    #[must_use]
+    pub fn with_windows(mut self, shown: &Sequence, start_ms: impl Fn(usize) -> i64) -> Self {
+        self.standard_error = shown.standard_error;
+        self.p_value = shown.p_value;
+        self.windows = shown.windows;
+        self.log_odds = shown.log_odds;
+        if !self.is_fault() {
+            return self;
+        }
+        let at = |i: usize| (i > 0).then(|| start_ms(i));
+        if let Some((from, to)) = shown.onset_range {
+            self.onset_from_ms = at(from);
+            self.onset_to_ms = Some(start_ms(to));
+        }
+        if self.onset_ms.is_none() {
+            // Windows before the first that is known may have held it too.
+            self.onset_ms = shown.onset_range.filter(|r| r.0 > 0).and(shown.onset).and_then(at);
+        }
+        if shown.windows < LEAST_WINDOWS && !self.fault.is_safety() {
+            self.outcome = Outcome::Sound;
+            self.probability = self.probability.min(0.5);
+            self.evidence_against =
+                format!("Seen {} times only; it takes {LEAST_WINDOWS} to call it.", shown.windows);
+        }
+        self
+    }
+
+    /// How far the effect lies beyond its limit, in the scale of the kind; below 0 within it; NaN when not assessed.
+    #[must_use]
+    pub fn margin(&self) -> f64 {
+        (self.effect - self.limit) / self.scale
     }
 
     /// Whether it came out as a fault.
@@ -112,7 +173,7 @@ impl Assessment {
             onset: self.onset_ms.filter(|_| self.is_fault()).map(Utc),
             effect: known(self.effect),
             statistic: self.statistic.to_owned(),
-            margin: known(self.margin),
+            margin: known(self.margin()),
             evidence_days: i64::try_from(self.days).unwrap_or(i64::MAX),
             energy_kwh_per_year: known(self.energy_kwh_per_year[0]),
             energy_kwh_per_year_p05: known(self.energy_kwh_per_year[1]),

@@ -64,6 +64,20 @@ impl Context<'_> {
         out
     }
 
+    /// Whether a surplus diverter drives the heater, by the register's word for the control.
+    #[must_use]
+    pub fn is_diverter(&self) -> bool {
+        let word = self.cylinder.control.as_deref().unwrap_or_default().to_lowercase();
+        word == "pv" || ["divert", "surplus", "solar"].iter().any(|w| word.contains(w))
+    }
+
+    /// Median of the last `n` known values; `None` of fewer than `least`.
+    #[must_use]
+    pub fn latest_median(series: &[f64], n: usize, least: usize) -> Option<f64> {
+        let recent: Vec<f64> = series.iter().rev().copied().filter(|v| !v.is_nan()).take(n).collect();
+        (recent.len() >= least).then(|| drawoff_homes::robust::median(&recent))
+    }
+
     /// Start of local day `i`, UTC ms.
     #[must_use]
     pub fn day_start(&self, i: usize) -> i64 {

@@ -13,6 +13,8 @@ const LEAST_CALL_H: f64 = 0.2;
 const DEAD_SHARE: f64 = 0.8;
 /// Called hours without power, on days that have no other, that make a dead element.
 const DEAD_HOURS: f64 = 0.75;
+/// Days with a call in a row without power.
+const LEAST_DEAD_DAYS: usize = 2;
 /// Lowest power of a healthy element over its rating: 216.2 V at a 240 V rating and a tolerance of -10 %
 /// (statutory supply range 216.2 to 253 V; the tolerance is common practice), less 5 % for the meter.
 const HEALTHY_SHARE: f64 = 0.68;
@@ -54,9 +56,13 @@ pub fn element_open(ctx: &Context<'_>) -> Assessment {
         let first = called.len() - run;
         let dead_hours: f64 =
             called[first..].iter().map(|&i| hours(&ctx.days[i].element_dead_hours, e)).sum();
-        // Several intervals from end to end: a single short call may have met a heater that just stopped.
-        let mut found = Assessment::judged(fault, STATISTIC, dead_hours.min(6.0), DEAD_HOURS, 0.5);
+        // Several intervals from end to end, on two days at least: a single call may have met a heater that just stopped,
+        // and a switch at the wall is turned off and on again.
+        let effect =
+            if run >= LEAST_DEAD_DAYS { dead_hours.min(6.0) } else { dead_hours.min(0.9 * DEAD_HOURS) };
+        let mut found = Assessment::judged(fault, STATISTIC, effect, DEAD_HOURS, 0.5);
         found.days = run;
+        found.windows = run;
         let place = if element.index == 0 { "lower" } else { "upper" };
         if run > 0 {
             // The day before may hold the first dead hours.
@@ -101,6 +107,7 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
         let effect = if kept { 1.0 - now } else { (1.0 - now).min(0.2) };
         let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0 - HEALTHY_SHARE, 0.08);
         found.days = known.len();
+        found.windows = at_ceiling;
         if found.is_fault() {
             let change = step(&share, 3, 0.02).filter(|s| s.before - s.after > 0.2);
             found.onset_ms = change.map(|s| ctx.day_start(s.at));

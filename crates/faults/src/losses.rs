@@ -7,6 +7,7 @@ use drawoff_homes::robust::{median, quantile, step};
 
 use crate::assessment::Assessment;
 use crate::context::{Context, KWH_PER_YEAR_PER_W};
+use crate::evidence::sequence;
 
 /// Ratio to the declared loss that a sound cylinder does not reach. Design choice: the sound homes of the reference
 /// fleets scatter by about 14 % around their declared loss, so this is over three of their standard deviations.
@@ -48,6 +49,8 @@ pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
     let effect = by_declared.max(if raised { by_change } else { 0.0 });
     let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0, 0.25 + loss.log_error);
     found.days = loss.nights;
+    found.windows = loss.nights;
+    found.standard_error = loss.log_error;
     let ratio_text = |r: Option<f64>| r.map_or("unknown".to_owned(), |v| format!("{v:.1}"));
     if found.is_fault() {
         found.onset_ms = loss.changed_ms.filter(|_| risen.is_some_and(|r| r > 1.2));
@@ -201,7 +204,7 @@ pub fn leak_steady(ctx: &Context<'_>) -> Assessment {
             ))
         );
     }
-    found
+    found.with_windows(&sequence(&flow, 0.01, LEAK_L_PER_MIN, 0.01), |i| ctx.day_start(i))
 }
 
 /// Hot water circulates at night and cools in pipework.
@@ -242,7 +245,7 @@ pub fn gravity_night(ctx: &Context<'_>) -> Assessment {
     } else {
         found.evidence_against = format!("By night {now:+.0} W leaves against by day.");
     }
-    found
+    found.with_windows(&sequence(&extra, 0.0, GRAVITY_W, 20.0), |i| ctx.day_start(i))
 }
 
 /// Heats of at least this much are weighed whole, kWh.
@@ -320,5 +323,5 @@ pub fn leak_heating(ctx: &Context<'_>) -> Assessment {
         found.evidence_against =
             format!("While it heats, the water takes up the heat: {:+.2} l/min unaccounted for.", now);
     }
-    found
+    found.with_windows(&sequence(&flow, 0.03, HEATING_LEAK_L_PER_MIN, 0.05), |i| ctx.day_start(i))
 }

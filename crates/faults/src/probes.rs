@@ -5,6 +5,8 @@ use drawoff_contract::daybook::DayNote;
 use drawoff_homes::robust::{median, step};
 
 use crate::assessment::Assessment;
+use crate::evidence::{LEAST_WINDOWS, sequence};
+
 /// All that the probe faults look at: they are decided before anything is read from the probes.
 #[derive(Clone, Copy, Debug)]
 pub struct Probes<'a> {
@@ -18,14 +20,14 @@ pub struct Probes<'a> {
 
 impl Probes<'_> {
     /// Probes of the register that send values at all; all of them before the first day.
-    fn sending(&self) -> usize {
+    pub(crate) fn sending(&self) -> usize {
         let sends = |p: &usize| {
             self.days.is_empty() || self.days.iter().any(|d| !value(&d.probe_mean_degc, *p).is_nan())
         };
         (0..self.probes).filter(sends).count()
     }
 
-    fn day_start(&self, i: usize) -> i64 {
+    pub(crate) fn day_start(&self, i: usize) -> i64 {
         self.days[i].day_start_utc.0
     }
 
@@ -44,7 +46,7 @@ const BELOW_FEED_K: f64 = 3.5;
 /// Reading over its neighbour below while both lie in water of one temperature: impossible, so little is enough.
 const SWAP_GAIN_K: f64 = 0.08;
 
-fn value(list: &[f32], p: usize) -> f64 {
+pub(crate) fn value(list: &[f32], p: usize) -> f64 {
     list.get(p).map_or(f64::NAN, |v| f64::from(*v))
 }
 
@@ -65,6 +67,12 @@ pub fn sensor_stuck(ctx: Probes<'_>) -> Assessment {
             worst = (hours, p, moved);
         }
     }
+    for p in 1..n.saturating_sub(1) {
+        let again = frozen_again(ctx, p);
+        if again > worst.0 {
+            worst = (again, p, AGAIN_MOVE_K);
+        }
+    }
     let (hours, p, moved) = worst;
     let mut found = Assessment::judged(fault, STATISTIC, hours, 24.0, 10.0);
     found.days = (hours / 24.0) as usize;
@@ -80,6 +88,23 @@ pub fn sensor_stuck(ctx: Probes<'_>) -> Assessment {
         found.evidence_against = "Every probe follows the water.".to_owned();
     }
     found
+}
+
+/// A probe that freezes and comes back: hours frozen on a day, how far the water moved meanwhile, and of how many days.
+const AGAIN_HOURS: f64 = 8.0;
+const AGAIN_MOVE_K: f64 = 12.0;
+const AGAIN_DAYS: (usize, usize) = (3, 5);
+
+/// Hours of the last days over which probe `p` froze again and again; 0 when it did not. A probe at either end may lie in
+/// still water for hours with one reading.
+fn frozen_again(ctx: Probes<'_>, p: usize) -> f64 {
+    let hours: Vec<f64> = ctx.days[ctx.last_days(AGAIN_DAYS.1)]
+        .iter()
+        .filter(|d| value(&d.probe_frozen_expected_k, p) >= AGAIN_MOVE_K)
+        .map(|d| value(&d.probe_frozen_hours, p))
+        .filter(|h| *h >= AGAIN_HOURS)
+        .collect();
+    if hours.len() >= AGAIN_DAYS.0 { hours.iter().sum() } else { 0.0 }
 }
 
 /// Last instant of a day that was seen, to the half-hour: an export may end within the day.
@@ -109,7 +134,7 @@ pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
     let frozen = frozen(ctx);
     let mut best: Option<Assessment> = None;
     for p in (0..n).filter(|&p| !frozen.get(p).copied().unwrap_or(false)) {
-        let Some(now) = residual(ctx, p) else { continue };
+        let Some(now) = present_residual(ctx, p) else { continue };
         let series = residuals(ctx, p);
         let mut found = Assessment::judged(fault, STATISTIC, now.abs(), OFFSET_K, 1.0);
         found.days = series.iter().filter(|v| !v.is_nan()).count();
@@ -122,6 +147,11 @@ pub fn sensor_offset(ctx: Probes<'_>) -> Assessment {
             );
         } else {
             found.evidence_against = format!("The largest difference from neighbours is {now:+.1} K.");
+        }
+        let away: Vec<f64> = series.iter().map(|v| v * now.signum()).collect();
+        let shown = sequence(&away, 0.0, OFFSET_K, 0.5);
+        if shown.windows >= LEAST_WINDOWS {
+            found = found.with_windows(&shown, |i| ctx.day_start(i));
         }
         if best.as_ref().is_none_or(|b| found.effect > b.effect) {
             best = Some(found);
@@ -176,7 +206,7 @@ fn best_exchange(ctx: Probes<'_>) -> Exchange {
     }
     // A probe that reads off also seems to have changed place with another; but two exchanged probes differ by what
     // lies between them, now much, now nothing, and a probe that reads off always by the same.
-    let reads_off = (0..n).any(|p| residual(ctx, p).is_some_and(|r| r.abs() >= OFFSET_K));
+    let reads_off = (0..n).any(|p| present_residual(ctx, p).is_some_and(|r| r.abs() >= OFFSET_K));
     // An exchange must explain most of the disorder; a probe that reads off leaves disorder behind.
     let explains = now > 0.0 && left < 0.2 * now && !reads_off;
     Exchange { gain_k: if explains { now - left } else { 0.0 }, a, b }
@@ -231,7 +261,7 @@ pub fn sound_probes(view: Probes<'_>) -> Vec<bool> {
         .into_iter()
         .enumerate()
         .map(|(p, frozen)| {
-            let off = residual(view, p).is_some_and(|r| r.abs() >= OFFSET_K);
+            let off = present_residual(view, p).is_some_and(|r| r.abs() >= OFFSET_K);
             !frozen && !off && exchanged.is_none_or(|(a, b)| p != a && p != b)
         })
         .collect()
@@ -242,7 +272,7 @@ const RECENT_DAYS: usize = 7;
 
 /// Present difference of a probe from its neighbours in water of one temperature, K, where it is the same all day long;
 /// or how far it reads below the cold feed, which no water in the cylinder can be.
-fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
+pub(crate) fn present_residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
     let latest =
         |v: Vec<f64>| -> Vec<f64> { v.into_iter().rev().filter(|x| !x.is_nan()).take(RECENT_DAYS).collect() };
     let flat = latest(residuals(ctx, p));
@@ -260,7 +290,7 @@ fn residual(ctx: Probes<'_>, p: usize) -> Option<f64> {
     by_neighbours
 }
 
-fn residuals(ctx: Probes<'_>, p: usize) -> Vec<f64> {
+pub(crate) fn residuals(ctx: Probes<'_>, p: usize) -> Vec<f64> {
     ctx.days
         .iter()
         .map(

@@ -4,7 +4,10 @@ use drawoff_contract::{Fault, FaultClass, HeatSource, Outcome};
 
 use crate::assessment::Assessment;
 use crate::context::Context;
-use crate::{data, elements, losses, mixing, probes, thermostat};
+use crate::{
+    data, elements, exchanger, losses, meter, mixing, probe_place, probes, pumps, service, switching,
+    thermostat, timing,
+};
 
 /// Which finding explains which other: the second is listed under the first.
 const EXPLAINS: &[(Fault, Fault)] = &[
@@ -23,6 +26,42 @@ const EXPLAINS: &[(Fault, Fault)] = &[
     (Fault::LeakHeating, Fault::GravityNight),
     (Fault::Destratified, Fault::LeakHeating),
     (Fault::GravityNight, Fault::LossDoubled),
+    (Fault::SensorStuck, Fault::SensorDrift),
+    (Fault::SensorStuck, Fault::SensorHeight),
+    (Fault::SensorDrift, Fault::SensorOffset),
+    (Fault::SensorOffset, Fault::SensorHeight),
+    (Fault::SensorSwap, Fault::SensorHeight),
+    (Fault::SensorSwap, Fault::SensorDrift),
+    (Fault::Destratified, Fault::SensorHeight),
+    (Fault::PumpStuck, Fault::SensorHeight),
+    (Fault::PumpStuck, Fault::Destratified),
+    (Fault::PumpStuck, Fault::RunsOut),
+    (Fault::PumpFailed, Fault::ElementOpen),
+    (Fault::PumpFailed, Fault::RelayChatter),
+    (Fault::PumpFailed, Fault::ThermostatCold),
+    (Fault::PumpFailed, Fault::ThermostatHot),
+    (Fault::PumpFailed, Fault::ExchangerDecline),
+    (Fault::PumpFailed, Fault::BackupHeating),
+    (Fault::PumpFailed, Fault::RunsOut),
+    (Fault::PumpFailed, Fault::HygieneLow),
+    (Fault::MeterScale, Fault::ElementHalf),
+    (Fault::MeterScale, Fault::LeakHeating),
+    (Fault::MeterScale, Fault::LeakSteady),
+    (Fault::MeterScale, Fault::GravityNight),
+    (Fault::MeterScale, Fault::PumpFailed),
+    (Fault::RelayChatter, Fault::ElementHalf),
+    (Fault::RelayChatter, Fault::MeterScale),
+    (Fault::ElementOpen, Fault::RunsOut),
+    (Fault::ElementOpen, Fault::HygieneLow),
+    (Fault::ElementHalf, Fault::RunsOut),
+    (Fault::ThermostatCold, Fault::RunsOut),
+    (Fault::ThermostatCold, Fault::HygieneLow),
+    (Fault::ExchangerDecline, Fault::RunsOut),
+    (Fault::LeakSteady, Fault::RunsOut),
+    (Fault::Destratified, Fault::RunsOut),
+    (Fault::StuckOn, Fault::DearHours),
+    (Fault::StuckOn, Fault::ScaldRisk),
+    (Fault::ThermostatHot, Fault::ScaldRisk),
 ];
 
 /// Assesses every fault of a home, in the order of [`Fault::ALL`], and folds what another finding explains.
@@ -35,19 +74,20 @@ pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
     all
 }
 
-/// Faults whose limits speak of elements in the water, with a thermostat of their own.
-const OF_ELEMENTS: [Fault; 7] = [
-    Fault::ElementOpen,
-    Fault::ElementHalf,
-    Fault::ThermostatHot,
-    Fault::ThermostatCold,
-    Fault::Destratified,
-    Fault::LeakHeating,
-    Fault::StuckOn,
-];
+/// Sources at which a fault has a limit of its own; others are not assessed. An element outside the water, in a chamber, is
+/// as open or weak as one inside; what hangs on the metered heat needs a source whose heat is metered.
+fn has_limit(fault: Fault, source: HeatSource) -> bool {
+    match fault {
+        Fault::ElementOpen | Fault::ElementHalf | Fault::LeakHeating => {
+            matches!(source, HeatSource::Element | HeatSource::TopPump)
+        }
+        Fault::StuckOn => source != HeatSource::HeatPump,
+        _ => true,
+    }
+}
 
 fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
-    if ctx.cylinder.heat_source != HeatSource::Element && OF_ELEMENTS.contains(&fault) {
+    if !has_limit(fault, ctx.cylinder.heat_source) {
         return Assessment::not_assessed(fault, "source of heat", "limits for this source of heat");
     }
     let view = probes::Probes {
@@ -72,19 +112,19 @@ fn assess_one(ctx: &Context<'_>, fault: Fault) -> Assessment {
         Fault::DataGaps => data::data_gaps(ctx),
         Fault::ClockShift => data::clock_shift(ctx),
         Fault::MeterReset => data::meter_reset(ctx),
-        Fault::RelayChatter
-        | Fault::PumpFailed
-        | Fault::PumpStuck
-        | Fault::ExchangerDecline
-        | Fault::BackupHeating
-        | Fault::SurplusMissed
-        | Fault::SensorDrift
-        | Fault::SensorHeight
-        | Fault::MeterScale
-        | Fault::DearHours
-        | Fault::RunsOut
-        | Fault::HygieneLow
-        | Fault::ScaldRisk => Assessment::not_assessed(fault, "", "an assessment in this version"),
+        Fault::RelayChatter => switching::relay_chatter(ctx),
+        Fault::PumpFailed => pumps::pump_failed(ctx),
+        Fault::PumpStuck => pumps::pump_stuck(ctx),
+        Fault::ExchangerDecline => exchanger::exchanger_decline(ctx),
+        Fault::BackupHeating => exchanger::backup_heating(ctx),
+        Fault::SurplusMissed => timing::surplus_missed(ctx),
+        Fault::SensorDrift => probe_place::sensor_drift(view),
+        Fault::SensorHeight => probe_place::sensor_height(view),
+        Fault::MeterScale => meter::meter_scale(ctx),
+        Fault::DearHours => timing::dear_hours(ctx),
+        Fault::RunsOut => service::runs_out(ctx),
+        Fault::HygieneLow => service::hygiene_low(ctx),
+        Fault::ScaldRisk => service::scald_risk(ctx),
     }
 }
 

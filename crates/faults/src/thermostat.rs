@@ -1,18 +1,31 @@
 //! Thermostat cuts out too hot or too cold.
 
-use drawoff_contract::Fault;
 use drawoff_contract::daybook::{DayNote, SpellNote};
 use drawoff_contract::local::minute_of_day;
+use drawoff_contract::{Fault, HeatSource};
 use drawoff_homes::robust::{median, quantile, step};
 
 use crate::assessment::Assessment;
 use crate::context::{Context, KWH_PER_YEAR_PER_W};
 use crate::elements::hottest;
+use crate::evidence::sequence;
 
 /// Over the set point by this much: more than probe calibration, resolution and overshoot together.
 const HOT_K: f64 = 3.0;
+/// The same where the hottest water is not what the thermostat feels: a pump returns it hotter at the top, a coil leaves
+/// an old top above the water that it heats.
+const HOT_APART_K: f64 = 7.0;
+/// Rise against the home's own past that tells the same, and the least over the set point with it, K: whoever turns the
+/// set point up has the register's as well.
+const HOTTER_K: f64 = 4.0;
+const HOTTER_FROM_K: f64 = 5.0;
 /// Under the set point by this much.
 const COLD_K: f64 = 5.5;
+
+/// Limit of a hot cut-out over the set point, K.
+fn hot_k(ctx: &Context<'_>) -> f64 {
+    if ctx.cylinder.heat_source == HeatSource::Element { HOT_K } else { HOT_APART_K }
+}
 /// Stops this close together are made by a thermostat; a timer or a lack of surplus scatters them.
 const CLUSTER_K: f64 = 1.6;
 /// Days looked back over for the present state: part-tank heating reaches the set point once a week.
@@ -24,17 +37,25 @@ const STATISTIC: &str = "stop temperature against the set point, K";
 
 /// Highest temperature of each day over the set point; NaN without heating.
 fn over_k(ctx: &Context<'_>, set: f64, highest: impl Fn(&DayNote) -> f64) -> Vec<f64> {
+    let mut warmed: Vec<bool> = vec![false; ctx.days.len()];
+    for spell in ctx.spells.iter().filter(|s| s.kind == "heat" && s.rise_k.is_some_and(|r| r > 1.0)) {
+        if let Some(day) = warmed.get_mut(ctx.day_index(spell.end.0)) {
+            *day = true;
+        }
+    }
     ctx.days
         .iter()
-        .map(|d| {
-            let heated = d.heater_kwh.is_some_and(|e| e > 0.2);
+        .zip(warmed)
+        .map(|(d, warmed)| {
+            let heated = d.heater_kwh.map_or(warmed, |e| e > 0.2);
             if heated { highest(d) - set } else { f64::NAN }
         })
         .collect()
 }
 
+/// Heat from a boiler has no meter: its heats show by the rise alone.
 fn no_meter(ctx: &Context<'_>) -> bool {
-    ctx.days.iter().all(|d| d.heater_kwh.is_none())
+    ctx.cylinder.heat_source != HeatSource::Coil && ctx.days.iter().all(|d| d.heater_kwh.is_none())
 }
 
 /// Highest reading of any probe in a day, degC.
@@ -58,10 +79,14 @@ pub fn thermostat_hot(ctx: &Context<'_>) -> Assessment {
         return Assessment::too_little(fault, STATISTIC, "fewer than 2 of the last 5 days with heating");
     }
     let now = median(&recent);
-    let mut found = Assessment::judged(fault, STATISTIC, now, HOT_K, 2.0);
+    let change = step(&over, 3, 0.5).filter(|s| s.after - s.before > 3.0);
+    let limit = hot_k(ctx);
+    let hotter = change.filter(|s| now - s.before >= HOTTER_K && now > HOTTER_FROM_K);
+    // Where the set point says little, the home's own past says more.
+    let effect = if hotter.is_some() { now.max(limit) } else { now };
+    let mut found = Assessment::judged(fault, STATISTIC, effect, limit, 2.0);
     found.days = recent.len();
     if found.is_fault() {
-        let change = step(&over, 3, 0.5).filter(|s| s.after - s.before > 3.0);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for =
             format!("Heating now stops {now:.0} K above the set point of {set:.0} degC, day after day.");
@@ -70,7 +95,8 @@ pub fn thermostat_hot(ctx: &Context<'_>) -> Assessment {
         found.evidence_against =
             format!("The hottest water of a heated day is {now:+.1} K against the set point.");
     }
-    found
+    let sound = hotter.map_or(limit - HOT_K, |s| s.before.min(limit - 1.0));
+    found.with_windows(&sequence(&over, sound, limit.min(sound + HOTTER_K), 0.8), |i| ctx.day_start(i))
 }
 
 /// Heating stops well below the set point, time after time, and never gets beyond.
@@ -101,6 +127,7 @@ pub fn thermostat_cold(ctx: &Context<'_>) -> Assessment {
     let effect = if made_by_thermostat { under } else { under.min(COLD_K - 2.0) };
     let mut found = Assessment::judged(fault, STATISTIC, effect, COLD_K, 2.0);
     found.days = at_best.len();
+    found.windows = at_best.len();
     if found.is_fault() {
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for = format!(

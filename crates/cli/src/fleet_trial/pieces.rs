@@ -5,7 +5,7 @@ use std::ops::Range;
 use drawoff_contract::{ContractError, Cylinder};
 use drawoff_daybook::Notes;
 use drawoff_score::Truth;
-use drawoff_synth::{FaultsLaid, FleetPlan, Pace, HomeData, HomeTruth, generate_home};
+use drawoff_synth::{FaultsLaid, FleetPlan, HomeData, HomeTruth, Pace, generate_home};
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 

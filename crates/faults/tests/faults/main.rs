@@ -2,9 +2,12 @@
 #![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 #![expect(clippy::print_stderr, reason = "tables for whoever runs the tests by hand")]
 
+mod by_hand;
 mod few_days;
 mod found;
 mod homes;
 #[path = "../../../daybook/tests/daybook/made.rs"]
 mod made;
+mod matrix;
+mod matrix_rows;
 mod missing;
