@@ -101,6 +101,9 @@ pub(crate) struct AccuracyArgs {
     /// Choices as for synth; `trial` is the whole of it.
     #[arg(long, value_name = "WHICH", conflicts_with_all = ["reference", "quick"], value_parser = faults)]
     pub(crate) faults: Option<FaultsLaid>,
+    /// With --faults: curves from margins to probabilities in place of the built-in ones, as `drawoff calibrate` writes them.
+    #[arg(long, value_name = "FILE", requires = "faults")]
+    pub(crate) calibration: Option<PathBuf>,
     /// With --faults: leave out how soon faults are called, which reads each faulty home again day by day.
     #[arg(long, requires = "faults")]
     pub(crate) no_delays: bool,

@@ -18,6 +18,7 @@ use rayon::prelude::*;
 use crate::accuracy::date;
 use crate::args::AccuracyArgs;
 use crate::exit::{Exit, Failure};
+use crate::pipeline::FaultSettings;
 use crate::progress;
 use crate::run::VERSION;
 use crate::settle::{self, Rules};
@@ -35,7 +36,7 @@ pub(crate) fn measure(args: &AccuracyArgs) -> Result<Exit, Failure> {
     })?;
     let faults = args.faults.unwrap_or_default();
     let started = Instant::now();
-    let rules = Rules::usual()?;
+    let rules = Rules::of(&FaultSettings::default(), &args.calibration)?;
     let fleet = Fleet { homes: args.synth_homes, days: args.days, seed: args.seed, faults };
     let mut trial = Trial::default();
     each_piece(&fleet, |piece| {

@@ -149,3 +149,71 @@ fn note(visits: usize, found: usize, origin: &str) -> String {
         "Found at {found} of {visits} visits; its probabilities, from invented homes at first, were mended by them."
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use drawoff_faults::Assessment;
+
+    fn finding(fault: Fault, probability: f64) -> FindingRow {
+        let row = Assessment::judged(fault, "test", 1.0, 0.0, 1.0).row("a");
+        FindingRow { probability: Some(probability), ..row }
+    }
+
+    /// A log in which one kind was found at half of the visits that it was said to be at nine of ten.
+    fn half_found(visits: usize) -> Lessons {
+        let label = |i: usize| Label {
+            home: format!("h{i:03}"),
+            date: Day(1),
+            fault: Fault::LeakSteady,
+            said: 0.9,
+            found: i % 20 < 9,
+        };
+        let labels: Vec<Label> = (0..visits).map(label).collect();
+        Lessons { learned: learn(&labels, &[]), judged: visits, not_judged: 3 }
+    }
+
+    #[test]
+    fn a_kind_found_half_as_often_as_said_moves_and_nothing_else_does() {
+        let mut findings = vec![
+            finding(Fault::LeakSteady, 0.9),
+            finding(Fault::StuckOn, 0.9),
+            finding(Fault::SensorStuck, 0.4),
+        ];
+        half_found(200).mend(&mut findings);
+        let p: Vec<f64> = findings.iter().filter_map(|r| r.probability).collect();
+        assert!((p[0] - 0.45).abs() < 0.06, "{p:?}");
+        assert_eq!(p[1..], [0.9, 0.4]);
+        let rows = half_found(200).rows(&findings, &Calibration::default());
+        let of = |fault: Fault| rows.iter().find(|r| r.fault == fault.code()).unwrap();
+        let leak = of(Fault::LeakSteady);
+        assert_eq!(
+            (leak.visits, leak.found, leak.found_share, leak.method.as_str()),
+            (200, 90, Some(0.45), "logistic")
+        );
+        assert!(leak.brier_after < leak.brier_before && leak.found_share_low < leak.found_share, "{leak:?}");
+        let stuck = of(Fault::StuckOn);
+        assert_eq!((stuck.method.as_str(), stuck.half_becomes, stuck.prevalence), ("none", 0.5, Some(0.9)));
+        assert!(stuck.note.contains("from invented homes"), "{}", stuck.note);
+    }
+
+    #[test]
+    fn a_call_is_a_label_and_what_nobody_looked_for_is_none() {
+        let called = finding(Fault::LeakSteady, 0.8);
+        let found = label(&called, Day(3), &["leak_steady", "other"]).unwrap();
+        assert_eq!((found.found, found.said), (true, 0.8));
+        assert!(!label(&called, Day(3), &["nothing_found"]).unwrap().found);
+        let sound = FindingRow { outcome: "sound".to_owned(), ..finding(Fault::LeakSteady, 0.3) };
+        assert_eq!(label(&sound, Day(3), &["leak_steady"]), None);
+        let folded = FindingRow { folded_under: "stuck_on".to_owned(), ..called };
+        assert_eq!(label(&folded, Day(3), &["leak_steady"]), None);
+        assert_eq!(label(&finding(Fault::MeterReset, 0.9), Day(3), &["other"]), None);
+    }
+
+    #[test]
+    fn visits_are_counted_in_the_remark() {
+        let remark = half_found(20).remark().unwrap();
+        assert!(remark.contains("20 of 23") && remark.contains("20 calls"), "{remark}");
+        assert_eq!(Lessons::default().remark(), None);
+    }
+}

@@ -8,6 +8,7 @@ mod exit;
 mod fleet_trial;
 mod lessons;
 mod pipeline;
+mod plan;
 mod progress;
 mod replay;
 mod run;

@@ -6,22 +6,19 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
-use drawoff_contract::plan_tables::{LearningRow, RingRow, RoundRow, VanRow};
-use drawoff_contract::results::{
-    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, LeftOffRow, QualityRow, VisitRow,
-};
+use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, LeftOffRow, QualityRow, VisitRow};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_report::{PageInput, csv, json, terminal};
 use drawoff_store::{Gathered, RunFolder};
-use drawoff_worklist::{LeftOff, Worklist, rounds};
+use drawoff_worklist::{LeftOff, Worklist};
 
 use crate::args::PipelineArgs;
 use crate::exit::{Exit, Failure};
-use crate::lessons::{self, Lessons};
 use crate::pipeline::{self, Pipeline};
+use crate::plan::{Plan, settle_findings};
 use crate::progress::{self, thousands};
 use crate::sanity::unit_slips;
-use crate::settle::{self, Rules, Settled};
+use crate::settle::Rules;
 use crate::small::{self, Notes, Period, SmallTables};
 use crate::stages::{self, Accounts, Assessed, HomeDaybook};
 
@@ -162,64 +159,6 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
     ));
     Ok(if partial { Exit::Partial } else { Exit::Done })
-}
-
-/// Makes probabilities of margins, mends them by the log of visits, and holds the calls at their rate.
-fn settle_findings(
-    inputs: &Inputs,
-    daybooks: &[HomeDaybook<'_>],
-    assessed: &mut Assessed,
-) -> (Lessons, Settled) {
-    let (rules, findings) = (&inputs.rules, &mut assessed.findings);
-    settle::probabilities(findings, &rules.calibration);
-    let settings =
-        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
-    let lessons = lessons::lessons(daybooks, inputs.small.visits(), &rules.calibration, settings);
-    lessons.mend(findings);
-    let settled = settle::settle(findings, &inputs.cylinders, rules.rate);
-    (lessons, settled)
-}
-
-/// Tables for the one who plans.
-struct Plan {
-    rounds: Vec<RoundRow>,
-    van: Vec<VanRow>,
-    ring_first: Vec<RingRow>,
-    learning: Vec<LearningRow>,
-    settled: Settled,
-}
-
-impl Plan {
-    fn of(
-        inputs: &Inputs,
-        lessons: &Lessons,
-        settled: Settled,
-        list: &Worklist,
-        findings: &[FindingRow],
-    ) -> Self {
-        let rounds = rounds::rounds(&list.visits, &inputs.pipeline.worth, &lessons.learned);
-        Self {
-            van: rounds::van(&rounds, &list.visits),
-            rounds,
-            ring_first: list.ring_first.clone(),
-            learning: lessons.rows(findings, &inputs.rules.calibration),
-            settled,
-        }
-    }
-
-    fn write(self, folder: &mut RunFolder) -> Result<(), Failure> {
-        folder.text("rounds.csv", &csv::csv(self.rounds.clone()))?;
-        folder.text("van.csv", &csv::csv(self.van.clone()))?;
-        folder.text("ring_first.csv", &csv::csv(self.ring_first.clone()))?;
-        folder.text("learning.csv", &csv::csv(self.learning.clone()))?;
-        folder.table(self.rounds)?;
-        folder.table(self.van)?;
-        folder.table(self.ring_first)?;
-        folder.table(self.learning)?;
-        folder.table(self.settled.stories)?;
-        folder.table(self.settled.peers)?;
-        Ok(())
-    }
 }
 
 /// Homes named in warnings; the rest are counted.

@@ -26,11 +26,6 @@ impl Rules {
         settings.check()?;
         Ok(Self { calibration: settings.calibration(curves)?, rate: settings.false_discovery_rate })
     }
-
-    /// The rules of a pipeline that says nothing.
-    pub(crate) fn usual() -> Result<Self, ContractError> {
-        Self::of(&FaultSettings::default(), &None)
-    }
 }
 
 /// Calibrates the probabilities of every home; the rows of a home lie together.

@@ -27,6 +27,8 @@ const SPREAD: [f64; FEATURES] = [2.0, 1.0, 1.0, 0.3];
 const POOLED_SPREAD: [f64; FEATURES] = [5.0, 3.0, 3.0, 1.0];
 /// Where the search begins, and what no case at all leaves: the odds rise by e^2 for each scale beyond the limit.
 const START: [f64; FEATURES] = [0.0, 2.0, 2.0, 0.0];
+/// Places of the slopes along the margin among the features.
+const SLOPES: [usize; 2] = [1, 2];
 const ROUNDS: usize = 60;
 const CLOSE_ENOUGH: f64 = 1e-9;
 
@@ -121,16 +123,23 @@ fn newton(
             let shares = shares(row, &at);
             for (a, (kind_a, f_a)) in row.kinds.iter().enumerate() {
                 let there = f64::from(u8::from(row.present == Some(*kind_a)));
-                for i in 0..FEATURES {
+                for (i, feature) in f_a.iter().enumerate() {
                     let line = kind_a * FEATURES + i;
-                    gradient[line] += (there - shares[a]) * f_a[i];
+                    gradient[line] += (there - shares[a]) * feature;
                     for (b, (kind_b, f_b)) in row.kinds.iter().enumerate() {
                         let own = if a == b { 1.0 } else { 0.0 };
-                        let weight = shares[a] * (own - shares[b]) * f_a[i];
-                        for j in 0..FEATURES {
-                            curvature[line][kind_b * FEATURES + j] += weight * f_b[j];
+                        let weight = shares[a] * (own - shares[b]) * feature;
+                        for (j, other) in f_b.iter().enumerate() {
+                            curvature[line][kind_b * FEATURES + j] += weight * other;
                         }
                     }
+                }
+            }
+        }
+        for (i, coefficients) in at.iter().enumerate() {
+            for slope in SLOPES {
+                if coefficients[slope] <= 0.0 && gradient[i * FEATURES + slope] < 0.0 {
+                    hold(i * FEATURES + slope, &mut curvature, &mut gradient);
                 }
             }
         }
@@ -142,14 +151,25 @@ fn newton(
             for f in 0..FEATURES {
                 coefficients[f] += scale * step[i * FEATURES + f];
             }
-            coefficients[1] = coefficients[1].max(0.0);
-            coefficients[2] = coefficients[2].max(0.0);
+            for slope in SLOPES {
+                coefficients[slope] = coefficients[slope].max(0.0);
+            }
         }
         if largest < CLOSE_ENOUGH {
             break;
         }
     }
     at
+}
+
+/// Takes one coefficient out of the step: it stays where it is.
+fn hold(place: usize, curvature: &mut [Vec<f64>], gradient: &mut [f64]) {
+    for line in curvature.iter_mut() {
+        line[place] = 0.0;
+    }
+    curvature[place].iter_mut().for_each(|c| *c = 0.0);
+    curvature[place][place] = 1.0;
+    gradient[place] = 0.0;
 }
 
 /// Solves a symmetric positive definite system by Cholesky's decomposition; the prior keeps the diagonal away from 0.
