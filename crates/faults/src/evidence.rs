@@ -18,7 +18,7 @@ const INTERVAL_FALL: f64 = 1.92;
 /// What a series of windows shows at its end.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Sequence {
-    /// Windows since the onset that speak for the fault.
+    /// Windows since the earliest onset that speak for the fault.
     pub windows: usize,
     /// Sum of the log-likelihood ratios since the onset, never below 0.
     pub log_odds: f64,
@@ -81,7 +81,7 @@ pub fn sequence(values: &[f64], sound: f64, limit: f64, noise: f64) -> Sequence 
     let mean = since.iter().map(|&i| values[i]).sum::<f64>() / n;
     let standard_error = spread / n.sqrt();
     Sequence {
-        windows: since.iter().filter(|&&i| ratio(i) > 0.0).count(),
+        windows: known[first..].iter().filter(|&&i| ratio(i) > 0.0).count(),
         log_odds: sum,
         standard_error,
         p_value: upper_tail((mean - limit) / standard_error),

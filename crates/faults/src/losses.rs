@@ -36,6 +36,9 @@ pub fn loss_doubled(ctx: &Context<'_>) -> Assessment {
     };
     let declared = ctx.cylinder.declared_loss_w_per_k;
     let risen = loss.before_w_per_k.map(|b| loss.w_per_k / b);
+    if declared.is_none() && risen.is_none() {
+        return Assessment::not_assessed(fault, STATISTIC, "declared standing loss");
+    }
     let against_declared = declared.map(|d| loss.w_per_k / d);
     // Where only the top is ever hot, its fittings weigh more than in the declared loss of the whole: only a change tells.
     let only_upper =

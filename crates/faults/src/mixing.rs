@@ -5,7 +5,7 @@ use drawoff_homes::robust::{median, step};
 
 use crate::assessment::Assessment;
 use crate::context::Context;
-use crate::evidence::sequence;
+use crate::evidence::{LEAST_WINDOWS, sequence};
 
 /// Share of the way from the cold feed to the hottest water that a layered, partly charged cylinder keeps between its
 /// warmest and coldest probe. Sound ones stand well above, also with part-tank heating and without draw-offs.
@@ -69,11 +69,12 @@ pub fn destratified(ctx: &Context<'_>) -> Assessment {
             (1.0 - by_spread) * 100.0
         );
     }
+    found.windows = recent.len().max(recent_fall.len());
+    let shown = sequence(&lost, SOUND_LOST, limit, 0.1);
     // Where the fall of the top tells it, the spread is no window of its own.
-    if by_spread >= limit {
-        return found.with_windows(&sequence(&lost, SOUND_LOST, limit, 0.1), |i| ctx.day_start(i));
+    if by_spread >= limit && shown.windows >= LEAST_WINDOWS {
+        return found.with_windows(&shown, |i| ctx.day_start(i));
     }
-    found.windows = recent_fall.len();
     found
 }
 

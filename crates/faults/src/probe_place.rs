@@ -124,6 +124,36 @@ const LEAST_SPREAD_K: f64 = 2.0;
 /// Standard errors that a change must have.
 const CHANGE_Z: f64 = 8.0;
 
+/// Change of any other probe's place, without the moved one, that makes it a change of use or of the cylinder.
+const OTHERS_MOVED_SHARE: f64 = 0.12;
+
+/// Whether the other probes keep their places among themselves at the change: their daily means, the moved one left out.
+/// With fewer than two of them between others nobody can tell, and it must have moved farther.
+fn others_stay(ctx: Probes<'_>, moved: usize, at: usize) -> Option<bool> {
+    let rest: Vec<usize> = (0..ctx.probes).filter(|&q| q != moved).collect();
+    let mut told = 0;
+    for w in rest.windows(3) {
+        let series: Vec<f64> = ctx
+            .days
+            .iter()
+            .map(|d| {
+                let mean = |q: usize| value(&d.probe_mean_degc, q);
+                let way = mean(w[0]) - mean(w[2]);
+                if way >= LEAST_SPREAD_K { (mean(w[1]) - mean(w[2])) / way } else { f64::NAN }
+            })
+            .collect();
+        let (before, after) = (median(&series[..at]), median(&series[at..]));
+        if (after - before).is_nan() {
+            continue;
+        }
+        told += 1;
+        if (after - before).abs() > OTHERS_MOVED_SHARE {
+            return Some(false);
+        }
+    }
+    (told >= 2).then_some(true)
+}
+
 /// Where probe `p` lies between its neighbours by the means of each day: 0 at the lower one, 1 at the upper.
 fn share_of_way(ctx: Probes<'_>, p: usize) -> Vec<f64> {
     ctx.days
@@ -160,6 +190,13 @@ pub fn sensor_height(ctx: Probes<'_>) -> Assessment {
         let off = (p - 1..=p + 1).any(|q| present_residual(ctx, q).is_some_and(|r| r.abs() >= 1.0));
         let Some(change) = step(&series, 5, 0.05).filter(|s| s.z.abs() >= CHANGE_Z && !off) else { continue };
         let size = |s: &drawoff_homes::robust::Step| (s.after - s.before).abs();
+        let alone = match others_stay(ctx, p, change.at) {
+            Some(stay) => stay,
+            None => size(&change) >= 2.0 * MOVED_SHARE,
+        };
+        if !alone {
+            continue;
+        }
         if most.as_ref().is_none_or(|m| size(&change) > size(&m.2)) {
             most = Some((p, series, change));
         }

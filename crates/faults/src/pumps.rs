@@ -14,6 +14,8 @@ const DELIVERED_SHARE: f64 = 0.35;
 const USUAL_SHARE: f64 = 0.85;
 /// Called hours without a draw-off that make a day count.
 const LEAST_CALLED_H: f64 = 0.3;
+/// Hours with power that a heater must have had; a chamber that boils trips and comes back in short bursts.
+const LEAST_ON_H: f64 = 0.05;
 /// Days with a call that must be known.
 const LEAST_DAYS: usize = 3;
 /// Hours a day of a pump on its own beyond overrun and exercise.
@@ -51,6 +53,8 @@ pub fn pump_failed(ctx: &Context<'_>) -> Assessment {
         .days
         .iter()
         .map(|d| match d.called_still_kwh {
+            // A heater that takes no power has nothing to pass on: that is another fault.
+            _ if d.element_on_hours.first().is_some_and(|h| f64::from(*h) < LEAST_ON_H) => f64::NAN,
             Some(kwh) if d.called_still_hours >= LEAST_CALLED_H => {
                 (1.0 - kwh * 1000.0 / (d.called_still_hours * rated)).clamp(0.0, 1.0)
             }

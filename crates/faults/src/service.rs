@@ -6,8 +6,8 @@ use crate::assessment::Assessment;
 use crate::context::Context;
 use crate::evidence::sequence;
 
-/// Days of the last fourteen on which the water ran out: twice a week is no odd day.
-const RUN_OUT_DAYS: f64 = 4.0;
+/// Days of the last fourteen on which the water ran out: every other day.
+const RUN_OUT_DAYS: f64 = 7.0;
 /// Days looked back over.
 const RUN_OUT_WINDOW: usize = 14;
 
@@ -36,7 +36,7 @@ pub fn runs_out(ctx: &Context<'_>) -> Assessment {
     }
     let out = days.iter().filter(|&&i| ctx.days[i].run_outs > 0).count() as f64;
     let series: Vec<f64> = ctx.days.iter().map(|d| f64::from(u8::from(d.run_outs > 0))).collect();
-    let shown = sequence(&series, 0.05, 0.28, 0.4);
+    let shown = sequence(&series, 0.15, 0.5, 0.4);
     let mut found = Assessment::judged(fault, STATISTIC, out, RUN_OUT_DAYS, 3.0);
     found.days = days.len();
     if found.is_fault() {

@@ -5,12 +5,14 @@ use drawoff_contract::Fault;
 use crate::assessment::Assessment;
 use crate::context::Context;
 use crate::evidence::sequence;
+use crate::thermostat::modulates;
 
 /// Starts within an hour that no thermostat makes day after day: a dead band of 3 K over the 50 l above an upper element
-/// takes 0.17 kWh, three and a half minutes at 3 kW, and half an hour of strong use to cool by again.
-const STARTS_IN_HOUR: f64 = 3.5;
+/// takes 0.17 kWh, three and a half minutes at 3 kW; to cool it by as much takes four litres of use, so that even a
+/// quarter of an hour at 8 l/min, twice, stays below.
+const STARTS_IN_HOUR: f64 = 6.5;
 /// What an ordinary day shows at its busiest hour.
-const USUAL_STARTS: f64 = 1.5;
+const USUAL_STARTS: f64 = 3.0;
 /// Days with heating that must be known.
 const LEAST_DAYS: usize = 3;
 
@@ -23,7 +25,7 @@ pub fn relay_chatter(ctx: &Context<'_>) -> Assessment {
     if ctx.days.iter().all(|d| d.element_starts_in_hour.iter().all(|v| v.is_nan())) {
         return Assessment::not_assessed(fault, STATISTIC, "power or call of the heater");
     }
-    if ctx.is_diverter() {
+    if ctx.is_diverter() || modulates(ctx) {
         return Assessment::not_assessed(fault, STATISTIC, "power of a heater that no diverter switches");
     }
     let starts: Vec<f64> = ctx

@@ -157,7 +157,7 @@ fn reaches_set_often(over: &[f64]) -> bool {
 }
 
 /// Whether heating power wanders below the rating, as that of a surplus diverter does.
-fn modulates(ctx: &Context<'_>) -> bool {
+pub(crate) fn modulates(ctx: &Context<'_>) -> bool {
     let shares: Vec<f64> = ctx
         .spells
         .iter()

@@ -59,7 +59,7 @@ pub fn surplus_missed(ctx: &Context<'_>) -> Assessment {
 }
 
 /// Share of the energy outside the low-rate hours from which a control that should keep to them does not.
-const DEAR_SHARE: f64 = 0.6;
+const DEAR_SHARE: f64 = 0.75;
 /// Rise of that share within the record: a boost by design has been there all along.
 const DEAR_RISE: f64 = 0.25;
 /// A meter that is kept on winter time moves its low-rate hours by an hour, minutes.
@@ -73,11 +73,16 @@ fn heats_at_will(ctx: &Context<'_>) -> bool {
     ["always", "continuous", "programmer", "thermostat"].iter().any(|w| word.contains(w)) || ctx.is_diverter()
 }
 
+/// Whether part of the cylinder is heated by day on purpose, by the register's word.
+fn by_design(ctx: &Context<'_>) -> bool {
+    ctx.cylinder.control.as_deref().unwrap_or_default().to_lowercase().contains("part")
+}
+
 /// Much of the energy is taken outside the hours of the low rate.
 #[must_use]
 pub fn dear_hours(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str =
-        "share of the energy outside the low-rate hours, over 0.6; or its rise within the record, over 0.25";
+        "share of the energy outside the low-rate hours, over 0.75; or its rise within the record, over 0.25";
     let fault = Fault::DearHours;
     let Some(low) = ctx.cylinder.low_rate else {
         return Assessment::not_assessed(fault, STATISTIC, "low-rate hours");
@@ -112,9 +117,11 @@ pub fn dear_hours(ctx: &Context<'_>) -> Assessment {
     };
     let change = step(&dear, 4, 0.03).filter(|s| s.z > 5.0);
     let risen = change.map_or(0.0, |s| (now - s.before).max(0.0));
-    let effect = (now / DEAR_SHARE).max(risen / DEAR_RISE);
+    // Part-tank heating by day is dear by design: there only a rise tells.
+    let level = if by_design(ctx) { 0.0 } else { now / DEAR_SHARE };
+    let effect = level.max(risen / DEAR_RISE);
     let before = change.map_or(0.0, |s| s.before.min(now));
-    let limit = if now / DEAR_SHARE >= risen / DEAR_RISE { DEAR_SHARE } else { before + DEAR_RISE };
+    let limit = if level >= risen / DEAR_RISE { DEAR_SHARE } else { before + DEAR_RISE };
     let shown = sequence(&dear, before.min(limit - 0.2), limit, 0.12);
     let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0, 0.4);
     found.days = dear.iter().filter(|v| !v.is_nan()).count();

@@ -46,7 +46,8 @@ pub(crate) struct Row {
     pub(crate) lay: fn(&mut Home, f64),
     /// A size beyond doubt, one just below the limit, one just above.
     pub(crate) sizes: [f64; 3],
-    /// Takes away an input, and the word that `missing` must hold.
+    /// Takes away an input, and the words that `missing` must hold; empty where the rows themselves are the input, and the
+    /// fault must still be found without any of the columns taken away.
     pub(crate) without: fn(&mut Home),
     pub(crate) missing: &'static str,
     /// Makes a home that looks like the fault and has it not.
@@ -106,8 +107,9 @@ fn cell(row: &Row, condition: Condition) -> (Home, fn(&Row, &Assessment) -> bool
         Condition::Gap => (changed(gap), called),
         Condition::Duplicate => (changed(duplicate), called),
         Condition::IrregularCadence => (changed(irregular), called),
-        Condition::MissingColumn => (changed(row.without), |row, a| {
-            a.outcome == Outcome::NotAssessed && a.missing.contains(row.missing)
+        Condition::MissingColumn => (changed(row.without), |row, a| match row.missing {
+            "" => a.outcome == Outcome::Fault,
+            word => a.outcome == Outcome::NotAssessed && a.missing.contains(word),
         }),
         // Two days clear nobody; a danger is told at once, and a register that fell has fallen.
         Condition::StartUp => (changed(|h| h.keep_days(|i| i >= 26)), |row, a| match a.outcome {

@@ -146,6 +146,15 @@ fn cools(home: &mut Home, from: usize, factor: f64) {
     }
 }
 
+/// Idle water cools as on the first days, all the time.
+fn cools_as_at_first(home: &mut Home) {
+    let first: Vec<Vec<f32>> =
+        home.spells.iter().filter(|s| s.kind == "idle").take(30).map(|s| s.slope_or_stop.clone()).collect();
+    for (i, spell) in home.spells.iter_mut().filter(|s| s.kind == "idle").enumerate() {
+        spell.slope_or_stop.clone_from(&first[i % first.len()]);
+    }
+}
+
 /// Metered energy of everything times a factor.
 fn metered(home: &mut Home, factor: f64) {
     each_day(home, |_, d| {
@@ -291,9 +300,12 @@ pub(crate) const ROWS: &[Row] = &[
         able: as_is,
         lay: |h, factor| cools(h, ONSET, factor),
         sizes: [2.2, 1.25, 1.75],
-        // Without idle water there is nothing to read; the register's declared loss is not needed for a change.
-        without: |h| h.cylinder.probe_heights.clear(),
-        missing: "",
+        // What cooled so from the start can only be told from the register's figure.
+        without: |h| {
+            h.cylinder.declared_loss_w_per_k = None;
+            cools_as_at_first(h);
+        },
+        missing: "declared standing loss",
         // A cold loft: it cools faster for the surroundings, which are measured.
         look_alike: |h| {
             each_day(h, |_, d| {
@@ -400,8 +412,8 @@ pub(crate) const ROWS: &[Row] = &[
         able: as_is,
         lay: |h, share| after_onset(h, |_, d| d.instants = (288.0 * (1.0 - share)).round() as i64),
         sizes: [0.3, 0.07, 0.09],
-        // Rows are counted whatever they hold: only their want makes it unknown, by too few days.
-        without: as_is,
+        // Rows are counted whatever they hold.
+        without: no_meter,
         missing: "",
         // The export begins and ends within a day.
         look_alike: |h| {
@@ -420,7 +432,7 @@ pub(crate) const ROWS: &[Row] = &[
             }
         },
         sizes: [1.0, 0.9, 1.0],
-        without: as_is,
+        without: no_meter,
         missing: "",
         // The change of hour moves a timer that does not follow it.
         look_alike: |h| {
@@ -446,14 +458,14 @@ pub(crate) const ROWS: &[Row] = &[
         fault: Fault::RelayChatter,
         able: as_is,
         lay: |h, starts| after_onset(h, |_, d| set(&mut d.element_starts_in_hour, 0, starts)),
-        sizes: [9.0, 3.0, 4.0],
+        sizes: [11.0, 6.0, 7.0],
         without: |h| {
             no_power(h);
             each_day(h, |_, d| d.element_starts_in_hour = vec![f32::NAN; 2]);
         },
         missing: "power or call",
         // Guests: one day of many short heats.
-        look_alike: |h| set(&mut h.days[26].element_starts_in_hour, 0, 6.0),
+        look_alike: |h| set(&mut h.days[26].element_starts_in_hour, 0, 9.0),
     },
     Row {
         fault: Fault::PumpFailed,
@@ -578,7 +590,7 @@ pub(crate) const ROWS: &[Row] = &[
         fault: Fault::DearHours,
         able: two_rates,
         lay: |h, share| dear(h, share, 0),
-        sizes: [0.9, 0.55, 0.65],
+        sizes: [0.95, 0.7, 0.8],
         without: |h| h.cylinder.low_rate = None,
         missing: "low-rate hours",
         // The meter is kept on winter time: all is an hour late.
@@ -593,7 +605,7 @@ pub(crate) const ROWS: &[Row] = &[
             let n = h.days.len();
             each_day(h, |i, d| d.run_outs = i64::from(n - 1 - i < days as usize));
         },
-        sizes: [12.0, 3.0, 4.0],
+        sizes: [14.0, 6.0, 8.0],
         without: |h| h.cylinder.probe_heights = vec![0.5, 0.4, 0.3, 0.2, 0.1],
         missing: "probe in the upper part",
         // Guests for a weekend.
