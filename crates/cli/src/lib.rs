@@ -4,6 +4,7 @@ mod accuracy;
 mod args;
 mod check;
 mod exit;
+mod explain;
 mod pipeline;
 mod progress;
 mod run;
@@ -30,6 +31,7 @@ pub fn main() -> std::process::ExitCode {
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
+        Command::Explain(a) => explain::explain(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Synth(a) => synth::synth(a),
