@@ -44,7 +44,6 @@ fn story(run: &Path, home: &str) -> Result<HomeStory, ContractError> {
         left_off: rows(run, home)?,
         findings: rows(run, home)?,
         days: rows(run, home)?,
-        notes: rows(run, home)?,
         draws: rows(run, home)?,
         vacancy: rows(run, home)?,
         rates: rows(run, home)?,

@@ -10,7 +10,7 @@ use crate::{text, words};
 const UNITS: f64 = 1000.0;
 const LEFT: f64 = 70.0;
 const RIGHT: f64 = 990.0;
-const TOP: f64 = 30.0;
+const TOP: f64 = 44.0;
 const BASE: f64 = 360.0;
 const HEIGHT: f64 = 400.0;
 const UNITS_PER_PX: f64 = 2.0;
@@ -59,7 +59,7 @@ fn grid(high: f64, step: f64, unit: &str, ink: &mut String, labels: &mut String)
         labels.push_str(&label("end", LEFT - 12.0, y + 8.0, &format!("{value:.decimals$}")));
         value += step;
     }
-    labels.push_str(&label("end", LEFT - 12.0, TOP - 10.0, unit));
+    labels.push_str(&label("end", LEFT - 12.0, TOP - 20.0, unit));
     ink.push_str(&format!("<path class=\"grid\" d=\"{lines}\"/>"));
 }
 

@@ -42,6 +42,10 @@ fn head(name: &str, out: &mut String) {
 
 fn named(name: &str, value: &str, total: usize, out: &mut String) {
     let room = total - NAME - 2;
+    if width(name) >= NAME {
+        wrapped(name, total - 2).iter().for_each(|l| out.push_str(&format!("  {l}\n")));
+        return named("", value, total, out);
+    }
     for (i, line) in wrapped(value, room).iter().enumerate() {
         let name = if i == 0 { name } else { "" };
         let pad = " ".repeat(NAME.saturating_sub(width(name)));

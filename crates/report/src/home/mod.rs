@@ -1,7 +1,6 @@
 //! Everything known of one home, for whoever rings or visits it: as lines for a terminal and as a page.
 
 use chrono_tz::Tz;
-use drawoff_contract::daybook::DayNote;
 use drawoff_contract::habit_tables::{ChangeRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
 use drawoff_contract::results::{
     DayRow, DrawOffRow, EvidenceRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
@@ -33,8 +32,6 @@ pub struct HomeStory {
     pub findings: Vec<FindingRow>,
     /// Local days, in order.
     pub days: Vec<DayRow>,
-    /// What the reduction noted of each local day.
-    pub notes: Vec<DayNote>,
     /// Draw-offs, in order.
     pub draws: Vec<DrawOffRow>,
     /// Which days were empty.
@@ -81,7 +78,7 @@ impl HomeStory {
 
 /// A technician's words for a fault code; the code itself where this version does not know it.
 fn title(code: &str) -> &str {
-    Fault::from_code(code).map_or(code, Fault::title)
+    Fault::from_code(code).map_or(code, |f| f.title())
 }
 
 /// A finite number, or a dash.

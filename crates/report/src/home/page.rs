@@ -85,15 +85,15 @@ fn one(story: &HomeStory, f: &FindingRow) -> String {
         };
         out.push_str(&worded("Wastes", &format!("{}{range} kWh a year", words::whole(kwh))));
     }
+    out.push_str("</dl>\n<dl class=\"work\">\n");
+    out.push_str(&worded("For it", &f.evidence_for));
+    out.push_str(&worded("Against it", &f.evidence_against));
     if let Some(effect) = f.effect.filter(|v| v.is_finite()) {
         out.push_str(&worded(
             "Measured",
             &format!("{effect:.2} ({}), {} days", f.statistic, f.evidence_days),
         ));
     }
-    out.push_str("</dl>\n<dl class=\"work\">\n");
-    out.push_str(&worded("For it", &f.evidence_for));
-    out.push_str(&worded("Against it", &f.evidence_against));
     out.push_str("</dl></article>\n");
     out
 }

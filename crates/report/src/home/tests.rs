@@ -78,7 +78,6 @@ fn the_surest_finding_comes_first_and_every_outcome_is_told() {
     place("700 (500 to 900) kWh a year");
     place("not assessed, needs power");
     place("Stratification lost");
-    place("1 of 1");
     assert!(lines.lines().filter(|l| l.contains("Jan 2026")).count() >= 7);
 }
 
@@ -96,7 +95,7 @@ fn lines_keep_their_width_and_steer_no_terminal() {
 fn text_from_data_is_no_markup() {
     let page = page(&story());
     assert!(!page.contains("<script") && !page.contains('\u{202e}') && !page.contains('\u{1b}'));
-    assert_eq!(page.matches("</title>").count(), 3, "the page's own and one for each plot");
+    assert_eq!(page.matches("</title>").count(), 2, "the page's own and that of the plot by day");
     assert!(page.contains("&lt;script&gt;"));
     assert!(!page.contains("http"));
 }
