@@ -8,6 +8,8 @@ table! {
     HomeRow in "homes" {
         /// The export's own identifier, unchanged.
         home: String, "";
+        /// Time zone of the home, by its IANA name.
+        zone: String, "";
         /// Standing loss coefficient at the present condition, against the volume mean; 2 to 3 % off for each K that the surroundings are; null when not assessed or too little data.
         standing_loss_w_per_k: Option<f64>, "W/K";
         /// Lower end of the 90 % interval of the standing loss coefficient.

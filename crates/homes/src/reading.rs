@@ -163,6 +163,7 @@ pub fn read_home(
     };
     let row = HomeRow {
         home: home.clone(),
+        zone: notes.cylinder.zone.name().to_owned(),
         standing_loss_w_per_k: volume_w_per_k.map(|w| w.0),
         standing_loss_w_per_k_p05: volume_w_per_k.map(|w| w.1),
         standing_loss_w_per_k_p95: volume_w_per_k.map(|w| w.2),

@@ -116,6 +116,7 @@ fn days_of(home: &str, i: usize) -> Vec<EvidenceRow> {
 fn home(home: &str) -> HomeRow {
     HomeRow {
         home: home.to_owned(),
+        zone: "Europe/London".to_owned(),
         standing_loss_w_per_k: Some(2.13),
         standing_loss_w_per_k_p05: Some(1.88),
         standing_loss_w_per_k_p95: Some(2.41),

@@ -176,6 +176,7 @@ pub(crate) mod made_up {
     pub(crate) fn home_row(home: &str) -> HomeRow {
         HomeRow {
             home: home.to_owned(),
+            zone: "Europe/London".to_owned(),
             standing_loss_w_per_k: None,
             standing_loss_w_per_k_p05: None,
             standing_loss_w_per_k_p95: None,
