@@ -28,6 +28,7 @@ pub(crate) fn calibrate(args: &CalibrateArgs) -> Result<Exit, Failure> {
             let present: Vec<Fault> =
                 truth.map_or_else(Vec::new, |t| t.faults.iter().map(|f| f.fault).collect());
             known.push(rows, &present);
+            known.push_calls(rows, !present.is_empty());
         }
         Ok(())
     })?;
@@ -54,10 +55,15 @@ pub(crate) fn calibrate(args: &CalibrateArgs) -> Result<Exit, Failure> {
 #[derive(Default)]
 struct Known {
     cases: Vec<Vec<Case>>,
+    calls: Vec<Case>,
     folded: (usize, usize),
 }
 
 impl Known {
+    fn push_calls(&mut self, rows: &[FindingRow], any_fault: bool) {
+        self.calls.extend(posterior::call_cases(rows, any_fault));
+    }
+
     fn push(&mut self, rows: &[FindingRow], present: &[Fault]) {
         let cases = posterior::cases(rows, present);
         self.cases.resize_with(cases.len(), Vec::new);
@@ -78,6 +84,20 @@ impl Known {
         for (set, cases) in posterior::sets().iter().zip(&self.cases) {
             curves.extend(fit::set(&cases.iter().collect::<Vec<_>>(), set, &pooled));
         }
-        Calibration { curves, pooled: Some(pooled), folded: self.folded, origin: String::new() }
+        let calls: Vec<&Case> = self.calls.iter().collect();
+        let all_calls = fit::pooled(&calls);
+        let of_kind = |fault: &Fault| {
+            let own: Vec<&Case> = calls.iter().filter(|c| c.margins[0].0 == *fault).copied().collect();
+            fit::set(&own, &[*fault], &all_calls)
+        };
+        let calls = Fault::ALL.iter().flat_map(of_kind).collect();
+        Calibration {
+            curves,
+            pooled: Some(pooled),
+            calls,
+            all_calls: Some(all_calls),
+            folded: self.folded,
+            origin: String::new(),
+        }
     }
 }

@@ -24,7 +24,7 @@ pub(crate) fn settle_findings(
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     let lessons = lessons::lessons(daybooks, inputs.small.visits(), &rules.calibration, settings);
     lessons.mend(findings);
-    let settled = settle::settle(findings, &inputs.cylinders, rules.rate);
+    let settled = settle::settle(findings, &inputs.cylinders, rules);
     (lessons, settled)
 }
 

@@ -46,11 +46,11 @@ pub(crate) struct Settled {
 pub(crate) fn settle(
     findings: &mut [FindingRow],
     cylinders: &BTreeMap<String, Cylinder>,
-    rate: f64,
+    rules: &Rules,
 ) -> Settled {
-    let silenced = posterior::hold_rate(findings, rate);
+    let silenced = posterior::hold_rate(findings, &rules.calibration, rules.rate);
     let homes: Vec<&[FindingRow]> = findings.chunk_by(|a, b| a.home == b.home).collect();
     let story = |rows: &&[FindingRow]| posterior::story(&rows.first()?.home, rows);
     let stories = homes.par_iter().filter_map(story).collect();
-    Settled { stories, peers: peers::peers(findings, cylinders, rate), silenced }
+    Settled { stories, peers: peers::peers(findings, cylinders, rules.rate), silenced }
 }

@@ -17,6 +17,8 @@ const USUAL_DAYS: f64 = 30.0;
 
 /// The curves as `drawoff calibrate` left them.
 const BUILT_IN: &str = include_str!("calibration/curves.csv");
+/// Before the names of curves of calls.
+const CALL: &str = "call:";
 const COLUMNS: &str = "fault,intercept,below,beyond,days,homes,present";
 
 /// Log-odds of one kind of fault as a function of the margin.
@@ -78,6 +80,10 @@ pub struct Calibration {
     pub curves: BTreeMap<Fault, Curve>,
     /// All kinds as one.
     pub pooled: Option<Curve>,
+    /// Log-odds that a home at which a kind is called has any fault at all; a kind without a curve has the one of all calls.
+    pub calls: BTreeMap<Fault, Curve>,
+    /// Calls of all kinds as one; `None` where calls were not fitted.
+    pub all_calls: Option<Curve>,
     /// Findings that another explains: cases, and how many of them were there all the same.
     pub folded: (usize, usize),
     /// Where the cases come from, in a sentence.
@@ -120,10 +126,13 @@ impl Calibration {
             let [intercept, below, beyond, days, homes, present] = numbers[..] else { return Err(wrong()) };
             let (homes, present) = (homes as usize, present as usize);
             let curve = Curve { intercept, below, beyond, days, homes, present };
-            match (*name, Fault::from_code(name)) {
+            let call = name.strip_prefix(CALL);
+            match (call.unwrap_or(name), Fault::from_code(call.unwrap_or(name))) {
                 (_, Some(fault)) => {
-                    out.curves.insert(fault, curve);
+                    let curves = if call.is_some() { &mut out.calls } else { &mut out.curves };
+                    curves.insert(fault, curve);
                 }
+                ("pooled", None) if call.is_some() => out.all_calls = Some(curve),
                 ("pooled", None) => out.pooled = Some(curve),
                 ("folded", None) => out.folded = (homes, present),
                 // A kind that this version does not know.
@@ -145,6 +154,8 @@ impl Calibration {
         let mut out = format!("# {}\n{COLUMNS}\n", self.origin);
         out.extend(self.pooled.iter().map(|c| line("pooled", c)));
         out.extend(self.curves.iter().map(|(fault, c)| line(fault.code(), c)));
+        out.extend(self.all_calls.iter().map(|c| line(&format!("{CALL}pooled"), c)));
+        out.extend(self.calls.iter().map(|(fault, c)| line(&format!("{CALL}{}", fault.code()), c)));
         let (homes, present) = self.folded;
         out.push_str(&format!("folded,0,0,0,0,{homes},{present}\n"));
         out
@@ -154,6 +165,14 @@ impl Calibration {
     #[must_use]
     pub fn curve(&self, fault: Fault) -> Option<&Curve> {
         self.curves.get(&fault).or(self.pooled.as_ref())
+    }
+
+    /// Probability that nothing at all is wrong at a home at which a kind is called with this margin; `None` where calls were not
+    /// fitted.
+    #[must_use]
+    pub fn doubt(&self, fault: Fault, margin: f64, evidence_days: i64) -> Option<f64> {
+        let curve = self.calls.get(&fault).or(self.all_calls.as_ref())?;
+        Some(1.0 / (1.0 + libm::exp(curve.log_odds(margin, evidence_days)?)))
     }
 
     /// Probability that a finding that another explains is there all the same, of half a case more on each side.
@@ -201,6 +220,8 @@ mod tests {
         let made = Calibration {
             curves: BTreeMap::from([(Fault::LeakSteady, curve())]),
             pooled: Some(Curve { intercept: -1.25, ..curve() }),
+            calls: BTreeMap::from([(Fault::StuckOn, Curve { beyond: 0.5, ..curve() })]),
+            all_calls: Some(Curve { below: 0.0, ..curve() }),
             folded: (40, 3),
             origin: "Two invented fleets.".to_owned(),
         };

@@ -79,6 +79,9 @@ fn channels() -> impl Iterator<Item = (String, Channel)> {
         ("register_wh", Channel::Register),
         ("surroundings_degc", Channel::Surroundings),
         ("pump", Channel::Pump),
+        ("export_w", Channel::Export),
+        ("coil_flow_degc", Channel::CoilFlow),
+        ("coil_return_degc", Channel::CoilReturn),
     ];
     probes.chain(others.map(|(name, channel)| (name.to_owned(), channel)))
 }
@@ -94,6 +97,19 @@ mod tests {
     use crate::args::{Args, Command};
     use clap::Parser;
     use drawoff_synth::{FleetPlan, generate_home};
+
+    #[test]
+    fn every_column_of_the_layout_is_taken() {
+        let columns: Vec<&str> = MAPPING
+            .lines()
+            .filter_map(|line| line.trim().strip_prefix("{ column = \"")?.split_once("\", channel = "))
+            .map(|(column, _)| column)
+            .collect();
+        assert!(columns.len() > 15, "{columns:?}");
+        for column in columns {
+            assert!(channels().any(|(name, _)| name == column), "{column}");
+        }
+    }
 
     #[test]
     fn a_home_in_memory_is_the_home_that_is_read_from_files() {

@@ -1,7 +1,7 @@
 //! A home of the daybook written by hand: sound in every respect, so that a case changes one thing.
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
-use drawoff_contract::{Cylinder, Day, Element, Fault, HeatSource, Utc};
+use drawoff_contract::{Cylinder, Day, Element, HeatSource, Utc};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Assessment, Context, assess};
 use drawoff_homes::{FleetPriors, HomeNotes, Settings, read_home};
@@ -108,9 +108,21 @@ fn day(i: usize) -> DayNote {
         mean_degc_by_half_hour: vec![48.0; 48],
         top_degc_by_half_hour: vec![58.0; 48],
         v40_by_half_hour: vec![180.0; 48],
-        probe_min_degc: f32s(&[52.0, 45.0, 35.0, 20.0, 10.2]),
+        probe_min_degc: f32s(&[
+            52.0 + 0.1 * s,
+            45.0 + 0.1 * s,
+            35.0 - 0.1 * s,
+            20.0 + 0.1 * s,
+            10.2 + 0.1 * s,
+        ]),
         probe_mean_degc: f32s(&[57.0, 54.0 + 0.2 * s, 48.0 + 0.3 * s, 40.0 - 0.3 * s, 30.0]),
-        probe_max_degc: f32s(&[60.3 + 0.2 * s, 60.2 + 0.2 * s, 60.1, 60.0, 59.8]),
+        probe_max_degc: f32s(&[
+            60.3 + 0.2 * s,
+            60.2 + 0.2 * s,
+            60.1 + 0.1 * s,
+            60.0 + 0.1 * s,
+            59.8 + 0.1 * s,
+        ]),
         probe_frozen_hours: vec![1.5; PROBES],
         probe_frozen_expected_k: vec![0.5; PROBES],
         probe_flat_residual_k: f32s(&[0.05 * s, -0.04 * s, 0.03, 0.06 * s, 0.0]),
@@ -176,7 +188,7 @@ fn spell(i: usize, kind: &str, from_h: f64, to_h: f64) -> SpellNote {
 
 /// Ninety minutes at rest: each probe cools by the insulation, a little faster or slower by the day.
 pub(crate) fn idle(i: usize, hour: f64) -> SpellNote {
-    let levels = [58.0, 57.5, 57.0, 56.5, 56.0];
+    let levels = [58.0, 57.9, 57.8, 57.7, 57.6];
     let factor = 1.0 + 0.05 * scatter(i + hour as usize);
     let slope = |t: f64| -LOSS_W_PER_K * factor * (t - ROOM_DEGC) / CAPACITY_WH_PER_K;
     SpellNote {
@@ -249,9 +261,5 @@ impl Home {
             draws: &self.draws,
             reading: &reading,
         })
-    }
-
-    pub(crate) fn of(&self, fault: Fault) -> Assessment {
-        self.assessed().into_iter().find(|a| a.fault == fault).unwrap()
     }
 }
