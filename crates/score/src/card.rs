@@ -285,7 +285,7 @@ mod tests {
     use super::*;
     use crate::truth::{TruthDraw, TruthFault};
     use crate::wilson::Share;
-    use drawoff_contract::{Fault, Outcome};
+    use drawoff_contract::{Fault, FaultClass, Outcome};
 
     fn small_fleet() -> Truth {
         let mut truth = Truth::default();
@@ -321,12 +321,15 @@ mod tests {
         let nothing = score(&Run::default(), &truth, Half::All);
         assert_eq!(nothing.homes_without_results, ["a", "b"]);
         let both = pool(&[card.clone(), nothing]);
-        assert_eq!(both.calls.pooled(true).recall(), Share::new(1, 2));
+        assert_eq!(both.calls.pooled(FaultClass::Equipment).recall(), Share::new(1, 2));
         assert_eq!(both.list.right_kind, Share::new(1, 2));
         assert_eq!(pool(std::slice::from_ref(&card)), card);
         // The halves together are the whole.
         let halves = pool(&[score(&run, &truth, Half::Even), score(&run, &truth, Half::Odd)]);
-        assert_eq!(halves.calls.pooled(true).recall(), card.calls.pooled(true).recall());
+        assert_eq!(
+            halves.calls.pooled(FaultClass::Equipment).recall(),
+            card.calls.pooled(FaultClass::Equipment).recall()
+        );
         assert_eq!(halves.homes, card.homes);
     }
 }
