@@ -8,3 +8,5 @@ mod homes;
 #[path = "../../../daybook/tests/daybook/made.rs"]
 mod made;
 mod missing;
+#[path = "../../../homes/tests/homes/noted.rs"]
+mod noted;

@@ -9,6 +9,7 @@ mod known_loss;
 mod losses;
 #[path = "../../../daybook/tests/daybook/made.rs"]
 mod made;
+mod noted;
 mod odd;
 mod priors;
 mod small_draws;
