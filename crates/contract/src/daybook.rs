@@ -106,6 +106,18 @@ table! {
         unseen_hours: f64, "h";
         /// Lower quantile of the heat leaving while heating, less the declared loss.
         heating_quiet_w: Option<f64>, "W";
+        /// Water that the flow meter counted, below 0 when it counts down; null without one.
+        metered_l: Option<f64>, "l";
+        /// Hours over which it counted.
+        metered_hours: f64, "h";
+        /// Start of each draw-off that the flow meter shows, after the start of the day; empty without one.
+        metered_start_s: Vec<f32>, "s";
+        /// End of each of them.
+        metered_end_s: Vec<f32>, "s";
+        /// Water of each of them.
+        metered_draw_l: Vec<f32>, "l";
+        /// Temperature of the highest probe while it left.
+        metered_outlet_degc: Vec<f32>, "degC";
     }
 }
 

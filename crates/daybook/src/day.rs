@@ -10,6 +10,7 @@ use crate::draws::{draw_offs, mixing, probe_sigma_k, register_step_wh, spread_k}
 use crate::frame::Frame;
 use crate::half_hours::half_hours;
 use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
+use crate::metered::metered;
 use crate::probes::{Runs, follow_runs, probe_day};
 use crate::setup::Setup;
 use crate::spells::{heat_spells, idle_segments, quantile, quiet_losses};
@@ -109,6 +110,7 @@ pub(crate) fn reduce_day(
     let halves = half_hours(&frame, &b, setup, day, &followed.v40_l);
     let (gap_min, gap_end) = longest_gap(&frame, carry.last_stamp_ms, cadence_ms);
     let elements = elements(&frame, &b, setup);
+    let meter = metered(&frame, &b, day, cadence_ms);
     let note = DayNote {
         home: setup.home.clone(),
         day: day.day,
@@ -160,6 +162,12 @@ pub(crate) fn reduce_day(
         power_gain: followed.power_gain,
         unseen_hours: unseen_hours(&frame, &b, feed_degc),
         heating_quiet_w: quiet.heating,
+        metered_l: meter.litres,
+        metered_hours: meter.hours,
+        metered_start_s: meter.start_s,
+        metered_end_s: meter.end_s,
+        metered_draw_l: meter.draw_l,
+        metered_outlet_degc: meter.outlet_degc,
     };
     carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);
     carry.cadence_ms = cadence_ms;

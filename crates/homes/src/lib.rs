@@ -4,6 +4,7 @@
 
 pub mod classes;
 pub mod days;
+pub mod flow_meter;
 pub mod groups;
 pub mod habits;
 pub mod heat_input;

@@ -5,6 +5,7 @@
 mod by_hand;
 mod degenerate;
 mod fleet;
+mod flow_meter;
 mod known_loss;
 mod losses;
 #[path = "../../../daybook/tests/daybook/made.rs"]
