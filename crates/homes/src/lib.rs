@@ -17,6 +17,7 @@ mod reading;
 pub mod robust;
 pub mod shrink;
 mod verdicts;
+pub mod verification;
 mod zone;
 
 pub use priors::FleetPriors;
