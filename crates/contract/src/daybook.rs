@@ -134,6 +134,18 @@ table! {
         scald_hours: f64, "h";
         /// Energy by the register over energy by power, where both are whole; null with too little of either.
         register_over_power: Option<f64>, "";
+        /// Water that the flow meter counted, below 0 when it counts down; null without one.
+        metered_l: Option<f64>, "l";
+        /// Hours over which it counted.
+        metered_hours: f64, "h";
+        /// Start of each draw-off that the flow meter shows, after the start of the day; empty without one.
+        metered_start_s: Vec<f32>, "s";
+        /// End of each of them.
+        metered_end_s: Vec<f32>, "s";
+        /// Water of each of them.
+        metered_draw_l: Vec<f32>, "l";
+        /// Temperature of the highest probe while it left.
+        metered_outlet_degc: Vec<f32>, "degC";
     }
 }
 

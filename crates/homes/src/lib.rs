@@ -4,6 +4,7 @@
 
 pub mod classes;
 pub mod days;
+pub mod flow_meter;
 pub mod groups;
 pub mod habits;
 pub mod heat_input;
@@ -16,6 +17,7 @@ mod reading;
 pub mod robust;
 pub mod shrink;
 mod verdicts;
+pub mod verification;
 mod zone;
 
 pub use priors::FleetPriors;

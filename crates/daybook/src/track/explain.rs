@@ -89,7 +89,7 @@ pub(super) fn explain(column: &Column, known: &Known<'_>, row: &[f64], scatter: 
 }
 
 /// The water at the end of an interval with `drawn` taken out, brought to agree with the readings.
-pub(super) fn agreed(mut column: Column, drawn: Drawn, row: &[f64], scatter: Scatter<'_>) -> Explained {
+fn agreed(mut column: Column, drawn: Drawn, row: &[f64], scatter: Scatter<'_>) -> Explained {
     let moved_degc = column.mean_degc();
     agree(&mut column, row, scatter.heights);
     Explained { missing_k: moved_degc - column.mean_degc(), column, drawn }
@@ -115,7 +115,7 @@ pub(super) fn least_seen_l(column: &Column, known: &Known<'_>, scatter: Scatter<
 }
 
 /// The column at the end of the interval with `litres` drawn, and the temperature at which they left.
-pub(super) fn moved_on(column: &Column, known: &Known<'_>, litres: f64) -> (Column, f64) {
+fn moved_on(column: &Column, known: &Known<'_>, litres: f64) -> (Column, f64) {
     let mut column = *column;
     let parts = (known.hours / LONGEST_PART_H).ceil().max(1.0);
     let mut outlet_degc = column.degc_at(1.0);

@@ -15,7 +15,7 @@ use drawoff_tank::column::{Column, Heat};
 use crate::balance::Balance;
 use crate::frame::Frame;
 use crate::setup::Setup;
-use explain::{Explained, Known, Scatter, agreed, explain, least_seen_l, moved_on};
+use explain::{Explained, Known, Scatter, explain, least_seen_l};
 use power::PowerGain;
 
 /// Heat that readings show to be missing up to so long after a draw-off belongs to it: a front that lay between probes has
@@ -126,14 +126,7 @@ pub(crate) fn follow(
         if let Some(slot) = least_l.get_mut(k) {
             *slot = known.least_l;
         }
-        let metered_l = frame.flow[k] * b.hours[k] * 60.0;
-        let found = if metered_l.is_nan() {
-            explain(&before, &known, row, scatter)
-        } else {
-            let (column, outlet_degc) = moved_on(&before, &known, metered_l);
-            agreed(column, Drawn { litres: metered_l.max(0.0), outlet_degc }, row, scatter)
-        };
-        let Explained { column, drawn, missing_k } = found;
+        let Explained { column, drawn, missing_k } = explain(&before, &known, row, scatter);
         if drawn.litres > 0.0 {
             last_draw = Some(k);
         }
@@ -149,8 +142,8 @@ pub(crate) fn follow(
         out.drawn[k] = drawn;
     }
     for ((drawn, owed_l), least_l) in out.drawn.iter_mut().zip(&owed_l).zip(&least_l) {
-        let metered = drawn.litres;
-        let paid = (metered + owed_l).clamp(metered * OWED_RANGE.0, metered * OWED_RANGE.1);
+        let seen_l = drawn.litres;
+        let paid = (seen_l + owed_l).clamp(seen_l * OWED_RANGE.0, seen_l * OWED_RANGE.1);
         // What a coarse register told late comes back: then nothing was drawn.
         drawn.litres = if paid < *least_l { 0.0 } else { paid };
     }

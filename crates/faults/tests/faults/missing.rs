@@ -3,8 +3,9 @@
 use drawoff_contract::{Channel, Cylinder, Fault, Outcome};
 use drawoff_faults::Assessment;
 
-use crate::homes::{Noted, assessed, noted, plan, priors};
+use crate::homes::{assessed, plan};
 use crate::made::{Made, made};
+use crate::noted::{Noted, noted, priors};
 
 fn homes() -> Vec<Noted> {
     (0..8).map(|index| noted(made(&plan(2), index))).collect()
