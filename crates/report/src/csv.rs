@@ -127,7 +127,11 @@ mod tests {
         };
         assert!(csv(vec![row]).ends_with("h,1970-01-01T00:00:00.001Z,60.1||12,,1,\r\n"));
         let head = csv(Vec::<VisitRow>::new());
-        assert!(head.starts_with("rank,home,area,fault,problem,safety,worth,probability,since,"));
+        assert!(
+            head.starts_with(
+                "rank,home,area,fault,problem,safety,worth,worth_p05,worth_p95,probability,since,"
+            )
+        );
         assert_eq!(field(&Value::Money(Money(-5_250_000))), "-5.25");
     }
 }
