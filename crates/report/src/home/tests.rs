@@ -17,6 +17,7 @@ fn finding(fault: &str, outcome: &str, probability: Option<f64>) -> FindingRow {
         onset: None,
         effect: Some(0.31),
         statistic: "l/min".to_owned(),
+        margin: None,
         evidence_days: 20,
         energy_kwh_per_year: Some(700.0),
         energy_kwh_per_year_p05: Some(500.0),
