@@ -102,6 +102,10 @@ table! {
         least_seen_l: Option<f64>, "l";
         /// Heat that the heater gives over what is metered, learnt from heats without a draw-off; null with too few.
         power_gain: Option<f64>, "";
+        /// Cold feed that the draw-offs of the day speak for by how they moved the water; null when they say too little.
+        drawn_feed_degc: Option<f64>, "degC";
+        /// Its standard error, as far as readings and the model of the water scatter.
+        drawn_feed_se_k: Option<f64>, "K";
         /// Hours in which water at the top is too cool for its leaving to be seen.
         unseen_hours: f64, "h";
         /// Lower quantile of the heat leaving while heating, less the declared loss.

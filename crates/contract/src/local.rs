@@ -95,6 +95,13 @@ pub fn weekday(day: Day) -> u32 {
     date(day).weekday().num_days_from_monday()
 }
 
+/// Months since the start of the year at noon of a day, 0 to 12; each month counts as one, whatever its length.
+#[must_use]
+pub fn months_into_year(day: Day) -> f64 {
+    let date = date(day);
+    f64::from(date.month0()) + (f64::from(date.day()) - 0.5) / f64::from(date.num_days_in_month())
+}
+
 /// First instant of a calendar day in a zone; where midnight is skipped, the first instant after it.
 fn midnight_ms(zone: Tz, day: Day) -> i64 {
     let midnight = date(day).and_time(NaiveTime::MIN);

@@ -162,6 +162,8 @@ pub(crate) fn reduce_day(
         quiet_day_l_per_min: quiet.day_flow,
         least_seen_l: followed.least_seen_l,
         power_gain: followed.power_gain,
+        drawn_feed_degc: followed.feed.map(|f| f.0),
+        drawn_feed_se_k: followed.feed.map(|f| f.1),
         unseen_hours: unseen_hours(&frame, &b, feed_degc),
         heating_quiet_w: quiet.heating,
         element_kwh: signs.element_kwh,

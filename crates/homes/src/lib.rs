@@ -3,6 +3,7 @@
 //! Two passes: the fleet gives what a home cannot measure by itself (surroundings, cold feed), then each home is read alone.
 
 pub mod classes;
+mod cold_alone;
 pub mod days;
 pub mod flow_meter;
 pub mod groups;
