@@ -201,7 +201,7 @@ pub(super) fn least_seen_l(column: &Column, known: &Known<'_>, scatter: Scatter<
 }
 
 /// The column at the end of the interval with `litres` drawn, and the temperature at which they left.
-fn moved_on(column: &Column, known: &Known<'_>, litres: f64) -> (Column, f64) {
+pub(super) fn moved_on(column: &Column, known: &Known<'_>, litres: f64) -> (Column, f64) {
     let mut column = *column;
     let parts = (known.hours / LONGEST_PART_H).ceil().max(1.0);
     let mut outlet_degc = column.degc_at(1.0);
