@@ -11,8 +11,6 @@ const STEP_MS: i64 = 300_000;
 
 fn cylinder() -> Cylinder {
     Cylinder {
-        home: "bench".to_owned(),
-        area: String::new(),
         zone: chrono_tz::Europe::London,
         volume_l: Some(200.0),
         height_m: Some(1.2),
@@ -20,15 +18,7 @@ fn cylinder() -> Cylinder {
         elements: vec![Element { index: 0, rated_w: 3000.0, height: 0.1 }],
         declared_loss_w_per_k: Some(1.6),
         set_point_degc: Some(60.0),
-        tariff: None,
-        low_rate: None,
-        control: None,
-        occupants: None,
-        installed: None,
-        heat_source: drawoff_contract::HeatSource::Element,
-        source_rated_w: None,
-        source_lower_height: None,
-        source_upper_height: None,
+        ..Cylinder::unknown("bench")
     }
 }
 

@@ -2,6 +2,7 @@
 
 pub mod accounts;
 pub mod floors;
+pub mod lone_home;
 pub mod program;
 pub mod small_fleet;
 

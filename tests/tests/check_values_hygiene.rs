@@ -48,4 +48,11 @@ fn burn_times() {
         assert_near("ln of time is a straight line", between, (pair[0].1 * pair[1].1).sqrt(), 1e-6 * between);
     }
     assert!(burn_time_s(43.99).is_infinite());
+    let tenths = |from: u32| (from..=700).map(|tenth| f64::from(tenth) / 10.0).collect::<Vec<f64>>();
+    assert!(
+        tenths(440).windows(2).all(|pair| burn_time_s(pair[0]) > burn_time_s(pair[1])),
+        "hotter burns sooner"
+    );
+    let death = ThermalDeath::default();
+    assert!(tenths(500).windows(2).all(|pair| death.decade_min(pair[0]) > death.decade_min(pair[1])));
 }

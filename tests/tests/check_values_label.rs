@@ -3,6 +3,7 @@
 
 use drawoff_tank::label::LabelClass;
 use drawoff_tank::loss::declared_from_label_w;
+use drawoff_tank::norms::verification::Declared;
 use drawoff_tests::assert_near;
 
 /// Upper limits computed from the Table's formulae: litres, then W of A+, A, B, C, D, E, F.
@@ -42,5 +43,24 @@ fn market_limit_since_2017_is_the_limit_of_class_c() {
         let limit = LabelClass::C.limit_w(volume_l).unwrap();
         assert_near("W", limit, watts, 0.0051);
         assert_near("kWh/24 h", declared_from_label_w(limit), kwh_per_24h, 0.0006);
+    }
+}
+
+#[test]
+fn tolerances_of_verification() {
+    // Regulation (EU) No 814/2013, Annex V, Table 7: used and lost at most 5 % above, volume at most 2 % and V40 3 % below
+    for (quantity, worst) in [
+        (Declared::DailyElectricity, 105.0),
+        (Declared::WeeklyElectricity, 105.0),
+        (Declared::StandingLoss, 105.0),
+        (Declared::Volume, 98.0),
+        (Declared::V40, 97.0),
+    ] {
+        let (within, beyond) =
+            if worst > 100.0 { (worst - 1e-9, worst + 1e-9) } else { (worst + 1e-9, worst - 1e-9) };
+        assert!(quantity.is_upheld(100.0, within) && !quantity.is_upheld(100.0, beyond), "{quantity:?}");
+        // better than declared is always right
+        assert!(quantity.is_upheld(100.0, if worst > 100.0 { 1.0 } else { 1000.0 }));
+        assert!(!quantity.is_upheld(100.0, f64::NAN));
     }
 }

@@ -1,17 +1,16 @@
 //! Published assumptions: UK Standard Assessment Procedure 2012 and 10.2 (values read in public implementations and in worked
-//! assessments), the UK Home Energy Model's wrapper for the Future Homes Standard, and 10 CFR 430 Subpart B Appendix E.
+//! assessments), and the UK Home Energy Model's wrapper for the Future Homes Standard.
 
 use drawoff_tank::norms::household::{
-    MONTHLY_FACTORS, bath_litres_per_day, gains_kwh, litres_per_day, litres_per_day_at_52, month_kwh,
-    occupants, other_litres_per_day,
+    MONTHLY_FACTORS, MONTHLY_RISE_K, bath_litres_per_day, gains_kwh, litres_per_day, litres_per_day_at_52,
+    month_kwh, occupants, other_litres_per_day, pipe_loss_kwh, required_kwh,
 };
-use drawoff_tank::norms::rated::{Pattern, electric_w_per_k};
 use drawoff_tank::norms::storage::{
-    Insulation, NO_THERMOSTAT, TEMPERATURE_FACTOR, dear_share, loss_factor, loss_kwh_per_day,
-    primary_kwh_per_day, volume_factor,
+    Insulation, NO_THERMOSTAT, OWN_TIMES, TEMPERATURE_FACTOR, combination_factor, dear_share, loss_factor,
+    loss_kwh_per_day, primary_kwh_per_day, volume_factor,
 };
 use drawoff_tank::norms::{DAYS_OF_MONTH, feed};
-use drawoff_tests::{assert_near, shared_text};
+use drawoff_tests::assert_near;
 
 #[test]
 fn occupants_and_litres() {
@@ -50,6 +49,12 @@ fn heat_of_months_and_years() {
     }
     assert_near("kWh in January", month_kwh(3.0, 0), 181.504, 0.0182);
     assert_near("kWh in July", month_kwh(3.0, 6), 109.575, 0.011);
+    // Table 1d
+    let rises = [41.2, 41.4, 40.1, 37.6, 36.4, 33.9, 30.4, 33.4, 33.5, 36.3, 39.4, 39.9];
+    assert_eq!(MONTHLY_RISE_K, rises);
+    // lines 46 and 62, by hand: 0.15 * 100; 0.85 * 100 + 15 + 30
+    assert_near("pipe loss", pipe_loss_kwh(100.0), 15.0, 1e-9);
+    assert_near("heat to be given", required_kwh(100.0, 30.0), 130.0, 1e-9);
     // lines 46 and 65, by hand: 0.25 * 0.85 * 100 + 0.8 * 30
     assert_near("gains", gains_kwh(100.0, 30.0), 45.25, 1e-9);
 }
@@ -122,6 +127,17 @@ fn loss_of_storage() {
         assert_near("kWh a day", kwh, day, 1e-4 * day);
         assert_near("kWh a year", kwh * 365.0, year, 0.06);
     }
+    // Table 2b: with a thermostat, without one, with times of its own; stores in combination boilers by hand
+    assert_eq!((TEMPERATURE_FACTOR, NO_THERMOSTAT, OWN_TIMES), (0.60, 1.3, 0.9));
+    for (litres, primary, factor) in [
+        (115.0, true, 0.82),
+        (115.0, false, 0.60),
+        (65.0, true, 0.93),
+        (65.0, false, 0.68),
+        (150.0, true, 0.82),
+    ] {
+        assert_near("combination boiler", combination_factor(litres, primary), factor, 1e-9);
+    }
     let jacket = loss_kwh_per_day(110.0, Insulation::Jacket, 80.0, TEMPERATURE_FACTOR * NO_THERMOSTAT);
     assert_near("110 l, jacket, no thermostat", jacket, 2.1168, 3e-4);
 }
@@ -162,45 +178,4 @@ fn share_of_dear_hours() {
     // ten hours, by hand: (14530 - 1524) / 165 - 60 = 18.824; 2 * (6.8 - 3.96) + 14 - 11.55 = 8.13
     assert_near("one element, ten hours", dear_share(2.0, 110.0, false, 10.0), 0.188_24, 1e-5);
     assert_near("two elements, ten hours", dear_share(2.0, 110.0, true, 10.0), 0.0813, 1e-9);
-}
-
-#[test]
-fn united_states_test() {
-    for (gallons, pattern) in [
-        (17.9, Pattern::VerySmall),
-        (18.0, Pattern::Low),
-        (50.9, Pattern::Low),
-        (51.0, Pattern::Medium),
-        (74.9, Pattern::Medium),
-        (75.0, Pattern::High),
-    ] {
-        assert_eq!(Pattern::of_first_hour(gallons), pattern);
-    }
-    assert_near("Btu a day", Pattern::Medium.btu_per_day(), 30_584.0, 0.5);
-    // in public code after Maguire and Roberts (2020)
-    for (factor, pattern, w_per_k) in [
-        (0.93, Pattern::Medium, 1.1474),
-        (0.92, Pattern::Medium, 1.3255),
-        (0.95, Pattern::Low, 0.5543),
-        (0.90, Pattern::High, 2.5868),
-    ] {
-        assert_near("W/K", electric_w_per_k(factor, pattern), w_per_k, 1e-3);
-    }
-    let Some(text) = shared_text("reference/uef_draw_patterns.csv") else { return };
-    for (name, pattern, count) in [
-        ("VerySmall", Pattern::VerySmall, 9),
-        ("Low", Pattern::Low, 11),
-        ("Medium", Pattern::Medium, 12),
-        ("High", Pattern::High, 14),
-    ] {
-        let rows: Vec<Vec<&str>> = text
-            .lines()
-            .map(|line| line.split(',').collect())
-            .filter(|row: &Vec<&str>| row[0] == name)
-            .collect();
-        assert_eq!(rows.len(), count, "{name}");
-        let sum = |column: usize| rows.iter().map(|row| row[column].parse::<f64>().unwrap()).sum::<f64>();
-        assert_near("US gallons", sum(3), pattern.us_gallons_per_day(), 1e-9);
-        assert_near("litres", sum(4), pattern.us_gallons_per_day() * 3.785_411_784, 0.1);
-    }
 }

@@ -75,3 +75,21 @@ fn exergy_by_hand() {
     assert_near("mixed, Wh", mixed, 242.1, 0.05);
     assert_near("share destroyed by mixing", 1.0 - mixed / half, 0.473, 0.0005);
 }
+
+#[test]
+fn measures_do_not_hang_on_the_scale() {
+    // a shift of all temperatures leaves the number as it is where heat is counted from the cold water, and halving every
+    // layer in height as well
+    let (degc, shares) = ([60.0, 57.0, 30.0, 12.0], equal_shares(4));
+    let mix = mix_number(&degc, &shares, 60.0, 10.0);
+    let shifted = mix_number(&degc.map(|t| t + 273.15), &shares, 333.15, 283.15);
+    assert_near("shifted", shifted, mix, 1e-9);
+    let halved: Vec<f64> = degc.iter().flat_map(|t| [*t, *t]).collect();
+    assert_near("finer layers", mix_number(&halved, &equal_shares(8), 60.0, 10.0), mix, 1e-9);
+    assert_near(
+        "shifted",
+        stratification_number(&degc.map(|t| t + 20.0), &[80.0, 30.0, 30.0, 30.0]),
+        stratification_number(&degc, &[60.0, 10.0, 10.0, 10.0]),
+        1e-9,
+    );
+}

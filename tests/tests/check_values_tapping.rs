@@ -4,22 +4,9 @@
 use std::collections::BTreeMap;
 
 use drawoff_tank::Water;
+use drawoff_tank::norms::tapping::{FIRST_DRAW_MIN, LoadProfile, OFF_PEAK_MOST_H, OFF_PEAK_WITHIN_MIN};
 use drawoff_tank::usable::litres_of_energy;
 use drawoff_tests::{assert_near, shared_text};
-
-/// Reference energy, kWh a day, and number of draw-offs of each profile.
-const PROFILES: [(&str, f64, usize); 10] = [
-    ("3XS", 0.345, 23),
-    ("XXS", 2.100, 20),
-    ("XS", 2.100, 3),
-    ("S", 2.100, 11),
-    ("M", 5.845, 23),
-    ("L", 11.655, 24),
-    ("XL", 19.07, 30),
-    ("XXL", 24.53, 30),
-    ("3XL", 46.76, 10),
-    ("4XL", 93.52, 10),
-];
 
 /// Profile S: minutes after midnight, kWh, l/min, degC from which it counts.
 const S: [(u32, f64, f64, f64); 11] = [
@@ -76,14 +63,59 @@ fn reference_profiles() -> Option<BTreeMap<String, Vec<DrawOff>>> {
 #[test]
 fn reference_energy_and_count_of_every_profile() {
     let Some(profiles) = reference_profiles() else { return };
-    assert_eq!(profiles.len(), PROFILES.len());
-    for (name, kwh, count) in PROFILES {
+    assert_eq!(profiles.len(), LoadProfile::ALL.len());
+    for profile in LoadProfile::ALL {
+        let (name, (kwh, count)) = (profile.as_str(), profile.reference());
         let draws = &profiles[name];
         assert_eq!(draws.len(), count, "draw-offs of {name}");
         assert_near(name, draws.iter().map(|draw| draw.kwh).sum(), kwh, 1e-9);
         assert!(draws.windows(2).all(|pair| pair[0].minute < pair[1].minute), "{name} in order of time");
-        assert!(draws[0].minute >= 420, "{name} draws nothing before 07:00");
+        // XS begins half an hour after the others
+        let first = if profile == LoadProfile::XS { 450 } else { FIRST_DRAW_MIN };
+        assert_eq!(draws[0].minute, first, "{name} draws nothing before 07:00");
     }
+}
+
+#[test]
+fn reference_energy_and_count_as_printed() {
+    let printed = [
+        ("3XS", 0.345, 23),
+        ("XXS", 2.100, 20),
+        ("XS", 2.100, 3),
+        ("S", 2.100, 11),
+        ("M", 5.845, 23),
+        ("L", 11.655, 24),
+        ("XL", 19.07, 30),
+        ("XXL", 24.53, 30),
+        ("3XL", 46.76, 10),
+        ("4XL", 93.52, 10),
+    ];
+    let ours = LoadProfile::ALL.map(|p| (p.as_str(), p.reference().0, p.reference().1));
+    assert_eq!(ours, printed);
+    // Annex III, point 2: no draw-off before 07:00; a cheap-hours heater has at most 8 h between 22:00 and 07:00
+    assert_eq!((FIRST_DRAW_MIN, OFF_PEAK_WITHIN_MIN), (420, (1320, 420)));
+    assert_near("h", OFF_PEAK_MOST_H, 8.0, 0.0);
+}
+
+#[test]
+fn water_and_volume_asked_of_each_profile() {
+    // Annex II 1.3, just at and below each limit
+    use LoadProfile as P;
+    for (profile, litres) in [
+        (P::M, 65.0),
+        (P::L, 130.0),
+        (P::XL, 210.0),
+        (P::XXL, 300.0),
+        (P::ThreeXL, 520.0),
+        (P::FourXL, 1040.0),
+    ] {
+        assert_eq!(profile.least_v40_l(), Some(litres));
+        assert_eq!(P::largest_of_v40(litres), Some(profile));
+        assert_ne!(P::largest_of_v40(litres - 1e-9), Some(profile));
+    }
+    assert_eq!(P::largest_of_v40(64.9), None);
+    let volumes = [P::ThreeXS, P::XXS, P::XS, P::S, P::M].map(P::most_volume_l);
+    assert_eq!(volumes, [Some(7.0), Some(15.0), Some(15.0), Some(36.0), None]);
 }
 
 #[test]
@@ -98,10 +130,10 @@ fn profile_s_draw_by_draw() {
 #[test]
 fn sizes_of_the_draw_offs_of_m_l_and_xl() {
     for (name, sizes) in SIZES {
-        let published = PROFILES.iter().find(|profile| profile.0 == name).unwrap();
+        let (kwh, count) = LoadProfile::ALL.into_iter().find(|p| p.as_str() == name).unwrap().reference();
         let sum = sizes.iter().map(|&(kwh, _, count)| kwh * count as f64).sum();
-        assert_near(name, sum, published.1, 1e-9);
-        assert_eq!(sizes.iter().map(|size| size.2).sum::<usize>(), published.2);
+        assert_near(name, sum, kwh, 1e-9);
+        assert_eq!(sizes.iter().map(|size| size.2).sum::<usize>(), count);
     }
     let Some(profiles) = reference_profiles() else { return };
     for (name, sizes) in SIZES {

@@ -44,6 +44,13 @@ fn properties_at_1_bar() {
 }
 
 #[test]
+fn water_grows_lighter_above_4_degc() {
+    // IAPWS-95: greatest density at 3.98 degC
+    let densities: Vec<f64> = (8..=198).map(|half| density_kg_per_l(0.5 * f64::from(half))).collect();
+    assert!(densities.windows(2).all(|pair| pair[0] > pair[1]));
+}
+
+#[test]
 fn enthalpy_differences_at_1_bar() {
     let (from, _, _, enthalpy_from, ..) = AT_1_BAR[1];
     for (to, _, _, enthalpy_to, ..) in AT_1_BAR {

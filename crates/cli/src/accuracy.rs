@@ -13,6 +13,7 @@ use chrono::NaiveDate;
 use drawoff_contract::ContractError;
 use drawoff_score::{Accuracy, Half};
 use drawoff_store::output::export::write_text;
+use drawoff_synth::FleetPlan;
 
 use crate::args::AccuracyArgs;
 use crate::exit::{Exit, Failure};
@@ -37,13 +38,8 @@ pub(crate) fn accuracy(args: &AccuracyArgs) -> Result<Exit, Failure> {
     }
     let homes = if args.quick { args.synth_homes.min(synthetic::QUICK_HOMES) } else { args.synth_homes };
     if homes > 0 && args.days > 0 {
-        sections.extend(synthetic::measure(&synthetic::Fleet {
-            homes,
-            days: args.days,
-            seed: args.seed,
-            half,
-            quick: args.quick,
-        })?);
+        let plan = FleetPlan { seed: args.seed, homes, days: args.days, ..FleetPlan::default() };
+        sections.extend(synthetic::measure(&plan, half, args.quick)?);
     }
     if sections.is_empty() {
         let problem = ContractError::new("drawoff accuracy", "has no fleet to measure on");

@@ -31,6 +31,8 @@ pub(crate) enum Command {
     Run(PipelineArgs),
     /// List all problems of a pipeline's inputs at once, and the exact row accounting; write nothing.
     Check(PipelineArgs),
+    /// Show everything that a finished run knows of one home, on the terminal or as a page.
+    Explain(ExplainArgs),
     /// Compare runs with truth tables.
     Score(ScoreArgs),
     /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
@@ -51,6 +53,21 @@ pub(crate) struct PipelineArgs {
     /// Override a key of the pipeline, such as inputs.readings=FOLDER; may be given many times.
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub(crate) set: Vec<String>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff explain OS-00012\n  drawoff explain OS-00012 --run out/service-list --html OS-00012.html"
+)]
+pub(crate) struct ExplainArgs {
+    /// Identifier of the home, as the export writes it.
+    pub(crate) home: String,
+    /// Output folder of a finished run.
+    #[arg(long, value_name = "FOLDER", default_value = "out/service-list")]
+    pub(crate) run: PathBuf,
+    /// Write a page here instead of lines on the terminal.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) html: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

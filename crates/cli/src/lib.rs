@@ -5,6 +5,7 @@ mod args;
 mod calibrate;
 mod check;
 mod exit;
+mod explain;
 mod fleet_trial;
 mod lessons;
 mod pipeline;
@@ -36,6 +37,7 @@ pub fn main() -> std::process::ExitCode {
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
+        Command::Explain(a) => explain::explain(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) => accuracy::accuracy(a),

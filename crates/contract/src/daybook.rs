@@ -102,6 +102,10 @@ table! {
         least_seen_l: Option<f64>, "l";
         /// Heat that the heater gives over what is metered, learnt from heats without a draw-off; null with too few.
         power_gain: Option<f64>, "";
+        /// Cold feed that the draw-offs of the day speak for by how they moved the water; null when they say too little.
+        drawn_feed_degc: Option<f64>, "degC";
+        /// Its standard error, as far as readings and the model of the water scatter.
+        drawn_feed_se_k: Option<f64>, "K";
         /// Hours in which water at the top is too cool for its leaving to be seen.
         unseen_hours: f64, "h";
         /// Lower quantile of the heat leaving while heating, less the declared loss.
@@ -134,6 +138,18 @@ table! {
         scald_hours: f64, "h";
         /// Energy by the register over energy by power, where both are whole; null with too little of either.
         register_over_power: Option<f64>, "";
+        /// Water that the flow meter counted, below 0 when it counts down; null without one.
+        metered_l: Option<f64>, "l";
+        /// Hours over which it counted.
+        metered_hours: f64, "h";
+        /// Start of each draw-off that the flow meter shows, after the start of the day; empty without one.
+        metered_start_s: Vec<f32>, "s";
+        /// End of each of them.
+        metered_end_s: Vec<f32>, "s";
+        /// Water of each of them.
+        metered_draw_l: Vec<f32>, "l";
+        /// Temperature of the highest probe while it left.
+        metered_outlet_degc: Vec<f32>, "degC";
     }
 }
 

@@ -17,6 +17,7 @@ pub mod mapping_row;
 pub mod mapping_section;
 pub mod mapping_small;
 pub mod mapping_unit;
+pub mod meter_window;
 pub mod plan_tables;
 pub mod readings;
 pub mod register;

@@ -61,6 +61,22 @@ pub fn minute_of_day(zone: Tz, ms: i64) -> u32 {
     local.hour() * 60 + local.minute()
 }
 
+/// Which half-hour of its local day an instant lies in, from 1: the settlement period in a zone that settles by local days.
+///
+/// A service that counts by days of UTC (zone UTC) gives another number in summer.
+///
+/// ```
+/// use drawoff_contract::local::half_hour_of_day;
+/// // 1 July 2026, 12:00 UTC: 13:00 in London
+/// assert_eq!(half_hour_of_day(chrono_tz::Europe::London, 1_782_907_200_000), 27);
+/// assert_eq!(half_hour_of_day(chrono_tz::UTC, 1_782_907_200_000), 25);
+/// ```
+#[must_use]
+pub fn half_hour_of_day(zone: Tz, ms: i64) -> usize {
+    let since_ms = ms - LocalDay::of(zone, day_of(zone, ms)).start_ms;
+    usize::try_from(since_ms / 1_800_000).unwrap_or(0) + 1
+}
+
 /// Offset of the zone from UTC at an instant, minutes east.
 #[must_use]
 pub fn offset_minutes(zone: Tz, ms: i64) -> i64 {
@@ -77,6 +93,13 @@ pub fn date(day: Day) -> NaiveDate {
 #[must_use]
 pub fn weekday(day: Day) -> u32 {
     date(day).weekday().num_days_from_monday()
+}
+
+/// Months since the start of the year at noon of a day, 0 to 12; each month counts as one, whatever its length.
+#[must_use]
+pub fn months_into_year(day: Day) -> f64 {
+    let date = date(day);
+    f64::from(date.month0()) + (f64::from(date.day()) - 0.5) / f64::from(date.num_days_in_month())
 }
 
 /// First instant of a calendar day in a zone; where midnight is skipped, the first instant after it.

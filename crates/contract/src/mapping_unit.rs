@@ -141,7 +141,8 @@ pub fn possible_range(channel: Channel) -> (f64, f64) {
         Channel::Call(_) | Channel::Pump => (0.0, 1.0),
         // A register may run below zero after a fault of its own; only its steps count.
         Channel::Register => (-1e12, 1e12),
-        Channel::Flow => (0.0, 100.0),
+        // A meter that is fitted the wrong way round counts down: that is for the reader to see.
+        Channel::Flow => (-100.0, 100.0),
     }
 }
 

@@ -20,7 +20,7 @@ pub enum Channel {
     Surroundings,
     /// Cold feed temperature at the stamp, degC.
     Inlet,
-    /// Mean flow leaving the top over the interval, l/min.
+    /// Mean flow leaving the top over the interval, l/min; below 0 it flows back, or the meter is the wrong way round.
     Flow,
     /// Mean power exported to the grid over the interval, W.
     Export,

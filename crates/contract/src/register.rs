@@ -110,6 +110,33 @@ pub struct Cylinder {
     pub installed: Option<i32>,
 }
 
+impl Cylinder {
+    /// A cylinder of which only the name is known: no area, no volume, no probe, heated by elements, in UTC.
+    #[must_use]
+    pub fn unknown(home: &str) -> Self {
+        Self {
+            home: home.to_owned(),
+            area: String::new(),
+            zone: Tz::UTC,
+            volume_l: None,
+            height_m: None,
+            probe_heights: Vec::new(),
+            elements: Vec::new(),
+            heat_source: HeatSource::Element,
+            source_rated_w: None,
+            source_lower_height: None,
+            source_upper_height: None,
+            declared_loss_w_per_k: None,
+            set_point_degc: None,
+            tariff: None,
+            low_rate: None,
+            control: None,
+            occupants: None,
+            installed: None,
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

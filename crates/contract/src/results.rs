@@ -8,6 +8,8 @@ table! {
     HomeRow in "homes" {
         /// The export's own identifier, unchanged.
         home: String, "";
+        /// Time zone of the home, by its IANA name.
+        zone: String, "";
         /// Standing loss coefficient at the present condition, against the volume mean; 2 to 3 % off for each K that the surroundings are; null when not assessed or too little data.
         standing_loss_w_per_k: Option<f64>, "W/K";
         /// Lower end of the 90 % interval of the standing loss coefficient.
@@ -50,6 +52,13 @@ table! {
         heat_per_metered_p05: Option<f64>, "";
         /// Upper end of its 90 % interval.
         heat_per_metered_p95: Option<f64>, "";
+        /// Water by the flow meter over water by the heat, middle of the days with use; null without a meter that could be
+        /// checked. Unless a verdict names the meter, litres are those metered.
+        flow_metered_over_heat: Option<f64>, "";
+        /// Lower end of the 90 % interval of that.
+        flow_metered_over_heat_p05: Option<f64>, "";
+        /// Upper end of the 90 % interval of that.
+        flow_metered_over_heat_p95: Option<f64>, "";
         /// Smallest draw-off that the readings would tell from none, typical of the home.
         least_draw_off_litres: Option<f64>, "l";
         /// Hours a day in which the water at the top is too cool for its leaving to be seen.

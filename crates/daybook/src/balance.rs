@@ -4,7 +4,7 @@ use crate::frame::Frame;
 use crate::setup::Setup;
 
 /// Longest silence over which the register still closes the balance.
-const LONGEST_BRIDGE_H: f64 = 6.0;
+pub(crate) const LONGEST_BRIDGE_H: f64 = 6.0;
 /// Heat into the water over an interval counts as heating above this.
 const HEATING_W: f64 = 60.0;
 /// Rise of the mean that means heating where neither power, register nor call is known.

@@ -10,6 +10,7 @@ use crate::draws::{draw_offs, mixing, probe_sigma_k, register_step_wh, spread_k}
 use crate::frame::Frame;
 use crate::half_hours::half_hours;
 use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
+use crate::metered::metered;
 use crate::probes::{Runs, follow_runs, probe_day};
 use crate::setup::Setup;
 use crate::signs::signs;
@@ -111,6 +112,7 @@ pub(crate) fn reduce_day(
     let (gap_min, gap_end) = longest_gap(&frame, carry.last_stamp_ms, cadence_ms);
     let elements = elements(&frame, &b, setup);
     let signs = signs(&frame, &b, setup, &followed.drawn);
+    let meter = metered(&frame, &b, day, cadence_ms);
     let note = DayNote {
         home: setup.home.clone(),
         day: day.day,
@@ -160,6 +162,8 @@ pub(crate) fn reduce_day(
         quiet_day_l_per_min: quiet.day_flow,
         least_seen_l: followed.least_seen_l,
         power_gain: followed.power_gain,
+        drawn_feed_degc: followed.feed.map(|f| f.0),
+        drawn_feed_se_k: followed.feed.map(|f| f.1),
         unseen_hours: unseen_hours(&frame, &b, feed_degc),
         heating_quiet_w: quiet.heating,
         element_kwh: signs.element_kwh,
@@ -176,6 +180,12 @@ pub(crate) fn reduce_day(
         run_outs: signs.run_outs,
         scald_hours: signs.scald_hours,
         register_over_power: signs.register_over_power,
+        metered_l: meter.litres,
+        metered_hours: meter.hours,
+        metered_start_s: meter.start_s,
+        metered_end_s: meter.end_s,
+        metered_draw_l: meter.draw_l,
+        metered_outlet_degc: meter.outlet_degc,
     };
     carry.last_stamp_ms = frame.time_ms.last().copied().or(carry.last_stamp_ms);
     carry.cadence_ms = cadence_ms;

@@ -60,7 +60,8 @@ pub(crate) fn draw_offs(
             continue;
         }
         let start = k;
-        while k + 1 < frame.len() && drawn[k + 1].litres > 0.0 {
+        // What a silence hides stands apart from what was seen on either side.
+        while k + 1 < frame.len() && drawn[k + 1].litres > 0.0 && !b.gap[k] && !b.gap[k + 1] {
             k += 1;
         }
         let part = &drawn[start..=k];

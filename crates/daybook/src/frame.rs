@@ -13,7 +13,7 @@ pub(crate) struct Frame {
     pub(crate) call: [Vec<f64>; 2],
     pub(crate) register: Vec<f64>,
     pub(crate) surroundings: Vec<f64>,
-    /// Flow out of the top, l/min.
+    /// Flow out of the top as metered, l/min.
     pub(crate) flow: Vec<f64>,
     /// Cold feed, degC.
     pub(crate) inlet: Vec<f64>,

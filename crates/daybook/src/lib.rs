@@ -10,6 +10,7 @@ mod frame;
 mod half_hours;
 mod machine;
 mod masks;
+mod metered;
 mod probes;
 mod setup;
 mod signs;

@@ -8,8 +8,9 @@ use crate::assessment::Assessment;
 use crate::context::{Context, KWH_PER_YEAR_PER_W};
 use crate::evidence::sequence;
 
-/// Share of its former transfer that an exchanger has lost when it is worth cleaning: beyond what flows and seasons change.
-const LOST_SHARE: f64 = 0.25;
+/// Share of its former transfer that an exchanger has lost when it is worth cleaning: beyond what flows and seasons change
+/// (a sound coil of one synth fleet came to 0.26).
+const LOST_SHARE: f64 = 0.32;
 /// Heats of at least this rise of the mean tell how fast heat comes in, K.
 const LEAST_RISE_K: f64 = 5.0;
 /// Days of the present and of the first state.

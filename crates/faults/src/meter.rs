@@ -14,6 +14,8 @@ const FACTOR: f64 = 1.25;
 const MOST_OF_RATING: f64 = 1.26;
 /// A heat counts from this rise of the mean, K.
 const LEAST_RISE_K: f64 = 4.0;
+/// Fewer probes do not tell how much of the cylinder a heat has warmed.
+const LEAST_PROBES: usize = 3;
 /// Heats that must be known.
 const LEAST_HEATS: usize = 5;
 /// Days of the present state.
@@ -66,7 +68,15 @@ pub fn meter_scale(ctx: &Context<'_>) -> Assessment {
     let between: Vec<f64> =
         ctx.days.iter().map(|d| d.register_over_power.filter(|r| *r > 0.0).map_or(f64::NAN, away)).collect();
     let by_meters = Context::latest_median(&between, 5, 3);
-    let direct = matches!(ctx.cylinder.heat_source, HeatSource::Element | HeatSource::TopPump);
+    let direct = matches!(ctx.cylinder.heat_source, HeatSource::Element | HeatSource::TopPump)
+        && ctx.sending_probes() >= LEAST_PROBES;
+    if !direct && between.iter().all(|v| v.is_nan()) {
+        return Assessment::not_assessed(
+            fault,
+            STATISTIC,
+            "register beside power, or an element and at least 3 probes",
+        );
+    }
     let heats = if direct { arrived(ctx) } else { Vec::new() };
     let from = ctx.last_days(RECENT_DAYS).start;
     let recent: Vec<f64> = heats.iter().filter(|h| h.0 >= from).map(|h| h.1).collect();

@@ -117,8 +117,9 @@ pub fn sensor_drift(ctx: Probes<'_>) -> Assessment {
     found
 }
 
-/// Change of a probe's place between its neighbours' daily means, as a share of the way between them.
-const MOVED_SHARE: f64 = 0.3;
+/// Change of a probe's place between its neighbours' daily means, as a share of the way between them. A change of use has
+/// moved one probe alone by half of the way at a sound home of one synth fleet.
+const MOVED_SHARE: f64 = 0.55;
 /// Neighbours must differ by this on the mean of a day for the share to mean anything, K.
 const LEAST_SPREAD_K: f64 = 2.0;
 /// Standard errors that a change must have.
@@ -128,8 +129,8 @@ const CHANGE_Z: f64 = 8.0;
 const OTHERS_MOVED_SHARE: f64 = 0.12;
 
 /// Whether the other probes keep their places among themselves at the change: their daily means, the moved one left out.
-/// With fewer than two of them between others nobody can tell, and it must have moved farther.
-fn others_stay(ctx: Probes<'_>, moved: usize, at: usize) -> Option<bool> {
+/// With fewer than two of them between others nobody can tell.
+fn others_stay(ctx: Probes<'_>, moved: usize, at: usize) -> bool {
     let rest: Vec<usize> = (0..ctx.probes).filter(|&q| q != moved).collect();
     let mut told = 0;
     for w in rest.windows(3) {
@@ -148,10 +149,10 @@ fn others_stay(ctx: Probes<'_>, moved: usize, at: usize) -> Option<bool> {
         }
         told += 1;
         if (after - before).abs() > OTHERS_MOVED_SHARE {
-            return Some(false);
+            return false;
         }
     }
-    (told >= 2).then_some(true)
+    told >= 2
 }
 
 /// Where probe `p` lies between its neighbours by the means of each day: 0 at the lower one, 1 at the upper.
@@ -175,8 +176,8 @@ pub fn sensor_height(ctx: Probes<'_>) -> Assessment {
     const STATISTIC: &str = "change of a probe's place between its neighbours, share of the way";
     let fault = Fault::SensorHeight;
     let n = ctx.probes;
-    if ctx.sending() < 3 {
-        return Assessment::not_assessed(fault, STATISTIC, "at least 3 probes");
+    if ctx.sending() < 5 {
+        return Assessment::not_assessed(fault, STATISTIC, "at least 5 probes");
     }
     let frozen = frozen(ctx);
     let mut most: Option<(usize, Vec<f64>, drawoff_homes::robust::Step)> = None;
@@ -190,10 +191,7 @@ pub fn sensor_height(ctx: Probes<'_>) -> Assessment {
         let off = (p - 1..=p + 1).any(|q| present_residual(ctx, q).is_some_and(|r| r.abs() >= 1.0));
         let Some(change) = step(&series, 5, 0.05).filter(|s| s.z.abs() >= CHANGE_Z && !off) else { continue };
         let size = |s: &drawoff_homes::robust::Step| (s.after - s.before).abs();
-        let alone = match others_stay(ctx, p, change.at) {
-            Some(stay) => stay,
-            None => size(&change) >= 2.0 * MOVED_SHARE,
-        };
+        let alone = others_stay(ctx, p, change.at);
         if !alone {
             continue;
         }

@@ -30,9 +30,9 @@ fn rated_w(ctx: &Context<'_>) -> Option<f64> {
     }
 }
 
-/// Source that a pump serves.
+/// Source that a pump serves and whose rating is what should arrive: a boiler gives a coil no more than the coil passes.
 fn is_pumped(ctx: &Context<'_>) -> bool {
-    matches!(ctx.cylinder.heat_source, HeatSource::TopPump | HeatSource::HeatPump | HeatSource::Coil)
+    matches!(ctx.cylinder.heat_source, HeatSource::TopPump | HeatSource::HeatPump)
 }
 
 /// The source is called, and its heat does not arrive.
@@ -41,7 +41,11 @@ pub fn pump_failed(ctx: &Context<'_>) -> Assessment {
     const STATISTIC: &str = "share of the rated heat that does not arrive while called";
     let fault = Fault::PumpFailed;
     if !is_pumped(ctx) {
-        return Assessment::not_assessed(fault, STATISTIC, "source of heat with a circulating pump");
+        return Assessment::not_assessed(
+            fault,
+            STATISTIC,
+            "source of heat with a pump and a rating of its own",
+        );
     }
     let Some(rated) = rated_w(ctx) else {
         return Assessment::not_assessed(fault, STATISTIC, "rated heat of the source");

@@ -33,6 +33,8 @@ pub struct Days {
     pub draws: Vec<DrawOffRow>,
     /// Power that leaves steadily besides the standing loss, W, by day: 0 where there is none.
     pub steady_w: Vec<f64>,
+    /// Heat drawn in each half-hour by day, kWh: below zero by noise, NaN where it was not seen or the heat put in is not known.
+    pub drawn_kwh_by_half_hour: Vec<Vec<f32>>,
     /// Mean drawn energy by local hour on weekdays, kWh.
     pub weekday_kwh_by_hour: Vec<f32>,
     /// The same on Saturdays and Sundays.
@@ -97,8 +99,8 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
         let room = b.rooms.of_day(day.day);
         let cold = b.cold_degc[i];
         let (mut drawn_kwh, mut seen_h, mut loss_kwh) = (0.0, 0.0, 0.0);
-        let per_metered = b.heat_input.map_or(1.0, |h| h.of_day(day.day));
         let kind = usize::from(drawoff_contract::local::weekday(day.day) >= 5);
+        let mut by_half_hour = vec![f32::NAN; day.net_out_kwh_by_half_hour.len()];
         for (slot, net) in day.net_out_kwh_by_half_hour.iter().enumerate() {
             let hours = f64::from(day.net_out_hours_by_half_hour[slot]);
             let mean = f64::from(day.mean_degc_by_half_hour[slot]);
@@ -110,10 +112,16 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             let beyond_metered = match b.heat_input {
                 // What a heat pump takes while it stands warms no water.
                 Some(input) if input.typical.heats > 0 && metered < LEAST_RUNNING_KWH => -metered.max(0.0),
-                _ if metered > 0.0 => (per_metered - 1.0) * metered,
+                Some(input) if metered > 0.0 => {
+                    let start_ms = day.day_start_utc.0 + slot as i64 * 1_800_000;
+                    (input.of_half_hour(day.day, start_ms) - 1.0) * metered
+                }
                 _ => 0.0,
             };
             let drawn = f64::from(*net) + beyond_metered - lost - steady[i] * hours / 1000.0;
+            if b.heat_input.is_some() {
+                by_half_hour[slot] = drawn as f32;
+            }
             drawn_kwh += drawn;
             loss_kwh += lost;
             seen_h += hours;
@@ -121,6 +129,7 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             hourly[kind][hour as usize].0 += drawn;
             hourly[kind][hour as usize].1 += hours;
         }
+        out.drawn_kwh_by_half_hour.push(by_half_hour);
         let good = b.heat_input.is_some() && seen_h >= GOOD_DAY * day.hours;
         let scale = day.hours / seen_h;
         let energy = good.then(|| (drawn_kwh * scale).max(0.0));

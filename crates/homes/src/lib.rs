@@ -3,7 +3,9 @@
 //! Two passes: the fleet gives what a home cannot measure by itself (surroundings, cold feed), then each home is read alone.
 
 pub mod classes;
+mod cold_alone;
 pub mod days;
+pub mod flow_meter;
 pub mod groups;
 pub mod habits;
 pub mod heat_input;
@@ -16,6 +18,7 @@ mod reading;
 pub mod robust;
 pub mod shrink;
 mod verdicts;
+pub mod verification;
 mod zone;
 
 pub use priors::FleetPriors;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use drawoff_contract::Day;
 use drawoff_contract::daybook::{DayNote, SpellNote};
 
+use crate::cold_alone::cold_alone;
 use crate::reading::HomeNotes;
 use crate::robust::{median, quantile, scatter};
 
@@ -19,8 +20,6 @@ const LEAST_MEASURED: usize = 3;
 /// From this many measured homes on their own distribution is drawn from, each blurred by the kernel, K.
 const ENOUGH_FOR_TAILS: usize = 8;
 const KERNEL_K: f64 = 0.6;
-/// Cold feed where no home shows one: the mean of the mains table of the national calculation procedure (SAP 10.2, J1).
-const ASSUMED_COLD_DEGC: f64 = 13.0;
 /// The lowest of a week of noisy readings lies below the feed by about this, K.
 const LOWEST_OF_WEEK_K: f64 = 0.3;
 /// Mains water is not warmer: common practice, no source.
@@ -214,13 +213,14 @@ impl FleetPriors {
         days.iter().map(|d| self.cold.get(&d.day).copied().unwrap_or(f64::NAN)).collect()
     }
 
-    /// Cold feed of a home on each of its days, degC: its own weekly lowest where that can be the feed, else the fleet's.
+    /// Cold feed of a home on each of its days, degC: its own weekly lowest where that can be the feed, else the fleet's; where
+    /// there is no fleet, what its draw-offs and the season say (see [`crate::cold_alone`]).
     #[must_use]
     pub fn cold_feed(&self, days: &[DayNote]) -> Vec<f64> {
         (0..days.len())
             .map(|i| {
-                let fleet = self.cold.get(&days[i].day).copied().unwrap_or(ASSUMED_COLD_DEGC);
                 let own = lowest_of_week(days, i) + LOWEST_OF_WEEK_K;
+                let Some(&fleet) = self.cold.get(&days[i].day) else { return cold_alone(days, i, own) };
                 if own > fleet - COLD_REACH_K.0 && own < fleet + COLD_REACH_K.1 { own } else { fleet }
             })
             .collect()

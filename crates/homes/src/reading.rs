@@ -9,6 +9,7 @@ use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
 use crate::days::{Balance, Days, read_days};
+use crate::flow_meter::{self, FlowMeter, MeterState};
 use crate::heat_input::heat_input;
 use crate::long_run::{NO_USE_KWH, drawn_kwh, long_run};
 use crate::loss::{Loss, standing_loss};
@@ -50,6 +51,8 @@ pub struct HomeReading {
     pub row: HomeRow,
     /// Days and draw-offs.
     pub days: Days,
+    /// Flow meter held against the heat; `None` without one.
+    pub flow_meter: Option<FlowMeter>,
     /// Standing loss of the skin; `None` with too few idle segments.
     pub loss: Option<Loss>,
     /// Loss against the volume mean that the balance used, W/K.
@@ -137,6 +140,12 @@ pub fn read_home(
             zone: cylinder.zone,
         },
     );
+    let flow_meter = flow_meter::check(notes.days, &days);
+    let days = if flow_meter.is_some_and(|m| m.state == MeterState::Sound) {
+        flow_meter::by_meter(notes.days, days, &cold_degc, settings.water)
+    } else {
+        days
+    };
     let good = days.rows.iter().filter(|d| d.energy_kwh.is_some()).count();
     let volume_w_per_k = loss.as_ref().map(|l| (l.w_per_k * felt, l.p05 * felt, l.p95 * felt));
     let long_run = long_run(notes, &rooms, &volume_degc, seed(settings.seed, home, "long run"));
@@ -156,6 +165,8 @@ pub fn read_home(
     } else if cylinder.heat_source == HeatSource::HeatPump {
         verdicts.push("use.heat_input_estimated");
     }
+    verdicts.extend(flow_meter.as_ref().and_then(FlowMeter::verdict));
+    let checked = flow_meter.filter(|m| m.state != MeterState::Unchecked);
     let performance = heat.as_ref().map(|h| h.typical).filter(|h| h.heats > 0);
     let mean = |pick: &dyn Fn(&drawoff_contract::results::DayRow) -> Option<f64>| {
         let known: Vec<f64> = days.rows.iter().filter_map(pick).collect();
@@ -163,6 +174,7 @@ pub fn read_home(
     };
     let row = HomeRow {
         home: home.clone(),
+        zone: notes.cylinder.zone.name().to_owned(),
         standing_loss_w_per_k: volume_w_per_k.map(|w| w.0),
         standing_loss_w_per_k_p05: volume_w_per_k.map(|w| w.1),
         standing_loss_w_per_k_p95: volume_w_per_k.map(|w| w.2),
@@ -189,6 +201,9 @@ pub fn read_home(
         heat_per_metered: performance.map(|h| h.per_metered),
         heat_per_metered_p05: performance.map(|h| h.p05),
         heat_per_metered_p95: performance.map(|h| h.p95),
+        flow_metered_over_heat: checked.map(|m| m.over_heat),
+        flow_metered_over_heat_p05: checked.map(|m| m.p05),
+        flow_metered_over_heat_p95: checked.map(|m| m.p95),
         least_draw_off_litres: typical(notes.days, |d| d.least_seen_l),
         unseen_hours_per_day: (!notes.days.is_empty())
             .then(|| notes.days.iter().map(|d| d.unseen_hours).sum::<f64>() / notes.days.len() as f64),
@@ -219,7 +234,17 @@ pub fn read_home(
     };
     let room_spread_k = rooms.spread_k;
     let fleet_cold_degc = priors.fleet_cold_feed(notes.days);
-    HomeReading { row, days, loss, balance_w_per_k, cold_degc, fleet_cold_degc, room_degc, room_spread_k }
+    HomeReading {
+        row,
+        days,
+        flow_meter,
+        loss,
+        balance_w_per_k,
+        cold_degc,
+        fleet_cold_degc,
+        room_degc,
+        room_spread_k,
+    }
 }
 
 /// Volume and skin mean of a day over its sound probes; `None` without any.

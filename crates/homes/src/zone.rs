@@ -80,15 +80,41 @@ pub(crate) fn rounding_noise_w(setup: ZoneSetup<'_>) -> f64 {
     if setup.step_k > VERY_COARSE_K { 0.2 * setup.capacity_wh_per_k / RUN_H_PER_K } else { 0.0 }
 }
 
+/// An observation, and what the border of its zone does.
+struct Seen {
+    observation: Observation,
+    /// How much slower the lowest probe of the zone cools than those above it, K/h; below zero where the front below cools it.
+    border_slower_k_per_h: f64,
+    /// Heat lost as the observation has it, the border's cooling counted too, W.
+    with_border_w: f64,
+}
+
+/// Where the border of the zone cools slower than the water above it as a rule, what the top loses is not mixed down: the zone is not
+/// quite of one temperature, as a heat pump's slow return leaves it, and only all of it together shows its loss. Where the border
+/// cools faster, the front below cools it, and it is left out.
+///
+/// (On one `synth` seed the border cools slower in 94 % of the homes with a heat pump, whose loss read 10 % high without it, and in
+/// 7 % of those with elements.)
+fn of_zone(seen: &[Seen]) -> Vec<Observation> {
+    let slower: Vec<f64> = seen.iter().map(|s| s.border_slower_k_per_h).collect();
+    let whole = median(&slower) > 0.0;
+    seen.iter()
+        .map(|s| Observation {
+            loss_w: if whole { s.with_border_w } else { s.observation.loss_w },
+            ..s.observation
+        })
+        .collect()
+}
+
 /// Observations from the idle segments of a home: of the quiet ones where there are enough, else of all.
 pub(crate) fn observations(spells: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
     let idle: Vec<&SpellNote> = spells.iter().copied().filter(|s| s.kind == "idle").collect();
-    let all = read(&idle, setup);
+    let all = of_zone(&read(&idle, setup));
     let out: Vec<f64> = idle.iter().filter_map(|s| s.net_out_w).collect();
     let limit = DRAWN_W + quantile(&out, 0.1).max(0.0);
     let quiet: Vec<&SpellNote> =
         idle.iter().copied().filter(|s| s.net_out_w.is_none_or(|w| w <= limit)).collect();
-    let quiet = read(&quiet, setup);
+    let quiet = of_zone(&read(&quiet, setup));
     let enough = quiet.len() >= ENOUGH_QUIET && nights(&quiet) >= ENOUGH_NIGHTS.max(nights(&all) * 2 / 3);
     if enough { quiet } else { all }
 }
@@ -100,18 +126,18 @@ pub(crate) fn nights(data: &[Observation]) -> usize {
     days.len()
 }
 
-fn read(idle: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
+fn read(idle: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Seen> {
     let single = || idle.iter().filter_map(|s| observation(std::slice::from_ref(s), setup)).collect();
     if setup.step_k <= COARSE_K {
         return single();
     }
     let runs = read_runs(idle, setup);
-    let enough = runs.len() >= LEAST_SEGMENTS && nights(&runs) >= LEAST_NIGHTS;
+    let enough = runs.len() >= LEAST_SEGMENTS && nights(&of_zone(&runs)) >= LEAST_NIGHTS;
     if enough || setup.step_k > VERY_COARSE_K { runs } else { single() }
 }
 
 /// Observations over runs of segments, long enough for the water to fall by more than a step.
-fn read_runs(idle: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Observation> {
+fn read_runs(idle: &[&SpellNote], setup: ZoneSetup<'_>) -> Vec<Seen> {
     let longest_h = RUN_H_PER_K * setup.step_k;
     let mut out = Vec::new();
     let mut first = 0;
@@ -154,7 +180,7 @@ fn line(run: &[&SpellNote], p: usize) -> (f64, f64) {
     (level, sxy / sxx)
 }
 
-fn observation(run: &[&SpellNote], setup: ZoneSetup<'_>) -> Option<Observation> {
+fn observation(run: &[&SpellNote], setup: ZoneSetup<'_>) -> Option<Seen> {
     let (start_ms, end_ms) = (run.first()?.start.0, run.last()?.end.0);
     let length = hours(start_ms, end_ms);
     let heights = setup.heights;
@@ -183,12 +209,19 @@ fn observation(run: &[&SpellNote], setup: ZoneSetup<'_>) -> Option<Observation> 
     let slope = inner.iter().map(|l| l.1).sum::<f64>() / inner.len() as f64;
     let lift_k = level - run.iter().map(|s| setup.rooms.of_spell(s)).sum::<f64>() / run.len() as f64;
     let share = zone_share(heights[usable[zone - 1]], zone == usable.len());
-    (lift_k >= LEAST_LIFT_K).then(|| Observation {
-        loss_w: -setup.capacity_wh_per_k * slope / setup.shape.top_zone_excess(share),
-        lift_k,
-        share,
-        day: run[0].day.0,
-        at_ms: i64::midpoint(start_ms, end_ms),
+    let border_slope = lines[zone - 1].1;
+    let whole_slope = (slope * inner.len() as f64 + border_slope) / zone as f64;
+    let loss_w = |slope: f64| -setup.capacity_wh_per_k * slope / setup.shape.top_zone_excess(share);
+    (lift_k >= LEAST_LIFT_K).then(|| Seen {
+        observation: Observation {
+            loss_w: loss_w(slope),
+            lift_k,
+            share,
+            day: run[0].day.0,
+            at_ms: i64::midpoint(start_ms, end_ms),
+        },
+        border_slower_k_per_h: border_slope - slope,
+        with_border_w: loss_w(whole_slope),
     })
 }
 

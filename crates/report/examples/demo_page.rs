@@ -116,6 +116,7 @@ fn days_of(home: &str, i: usize) -> Vec<EvidenceRow> {
 fn home(home: &str) -> HomeRow {
     HomeRow {
         home: home.to_owned(),
+        zone: "Europe/London".to_owned(),
         standing_loss_w_per_k: Some(2.13),
         standing_loss_w_per_k_p05: Some(1.88),
         standing_loss_w_per_k_p95: Some(2.41),
@@ -137,6 +138,9 @@ fn home(home: &str) -> HomeRow {
         heat_per_metered: None,
         heat_per_metered_p05: None,
         heat_per_metered_p95: None,
+        flow_metered_over_heat: None,
+        flow_metered_over_heat_p05: None,
+        flow_metered_over_heat_p95: None,
         least_draw_off_litres: None,
         unseen_hours_per_day: None,
         mean_stored_degc: Some(47.0),

@@ -4,6 +4,7 @@
 //! Text from data is treated as hostile everywhere: see [`text`].
 
 pub mod csv;
+pub mod home;
 pub mod json;
 pub mod page;
 pub mod terminal;
@@ -11,4 +12,5 @@ pub mod text;
 pub mod values;
 pub mod words;
 
+pub use home::HomeStory;
 pub use page::{PageInput, service_list};

@@ -150,11 +150,11 @@ impl CallScore {
         self.unknown_codes.extend(other.unknown_codes.iter().cloned());
     }
 
-    /// All kinds that can bring a visit (`true`), or all data kinds (`false`), pooled.
+    /// All kinds of one side, as [`side`] has them, pooled.
     #[must_use]
-    pub fn pooled(&self, visit_kinds: bool) -> KindTally {
+    pub fn pooled(&self, of: FaultClass) -> KindTally {
         let mut pooled = KindTally::default();
-        for (_, tally) in self.kinds.iter().filter(|(f, _)| is_visit_kind(**f) == visit_kinds) {
+        for (_, tally) in self.kinds.iter().filter(|(f, _)| side(**f) == side_of(of)) {
             pooled.add(tally);
         }
         pooled
@@ -185,13 +185,23 @@ impl CallScore {
                     kind.onset_errors_hours.push((onset.0 - truth).abs() as f64 / MS_PER_HOUR);
                 }
             }
-        } else if calls.keys().any(|&f| is_visit_kind(f) == is_visit_kind(fault)) {
+        } else if calls.keys().any(|&f| side(f) == side(fault)) {
             kind.wrong_diagnosis += 1;
         } else {
             kind.missed += 1;
             kind.missed_not_assessed += usize::from(unassessed.contains(&fault));
         }
     }
+}
+
+/// The side on which a kind is scored: equipment (and sensor) brings visits; service is settled by telephone, data at the desk.
+#[must_use]
+pub fn side(fault: Fault) -> FaultClass {
+    side_of(fault.class())
+}
+
+fn side_of(class: FaultClass) -> FaultClass {
+    if class == FaultClass::Sensor { FaultClass::Equipment } else { class }
 }
 
 /// Whether a kind is scored as a visit: equipment or sensor. How a home is served is settled by telephone, data at the desk.

@@ -176,6 +176,7 @@ pub(crate) mod made_up {
     pub(crate) fn home_row(home: &str) -> HomeRow {
         HomeRow {
             home: home.to_owned(),
+            zone: "Europe/London".to_owned(),
             standing_loss_w_per_k: None,
             standing_loss_w_per_k_p05: None,
             standing_loss_w_per_k_p95: None,
@@ -197,6 +198,9 @@ pub(crate) mod made_up {
             heat_per_metered: None,
             heat_per_metered_p05: None,
             heat_per_metered_p95: None,
+            flow_metered_over_heat: None,
+            flow_metered_over_heat_p05: None,
+            flow_metered_over_heat_p95: None,
             least_draw_off_litres: None,
             unseen_hours_per_day: None,
             mean_stored_degc: None,
@@ -284,7 +288,7 @@ mod tests {
     use super::*;
     use crate::truth::{TruthDraw, TruthFault};
     use crate::wilson::Share;
-    use drawoff_contract::{Fault, Outcome};
+    use drawoff_contract::{Fault, FaultClass, Outcome};
 
     fn small_fleet() -> Truth {
         let mut truth = Truth::default();
@@ -320,12 +324,15 @@ mod tests {
         let nothing = score(&Run::default(), &truth, Half::All);
         assert_eq!(nothing.homes_without_results, ["a", "b"]);
         let both = pool(&[card.clone(), nothing]);
-        assert_eq!(both.calls.pooled(true).recall(), Share::new(1, 2));
+        assert_eq!(both.calls.pooled(FaultClass::Equipment).recall(), Share::new(1, 2));
         assert_eq!(both.list.right_kind, Share::new(1, 2));
         assert_eq!(pool(std::slice::from_ref(&card)), card);
         // The halves together are the whole.
         let halves = pool(&[score(&run, &truth, Half::Even), score(&run, &truth, Half::Odd)]);
-        assert_eq!(halves.calls.pooled(true).recall(), card.calls.pooled(true).recall());
+        assert_eq!(
+            halves.calls.pooled(FaultClass::Equipment).recall(),
+            card.calls.pooled(FaultClass::Equipment).recall()
+        );
         assert_eq!(halves.homes, card.homes);
     }
 }

@@ -146,26 +146,7 @@ pub(crate) mod made_up {
     pub(crate) const FIVE_MS: i64 = 300_000;
 
     pub(crate) fn cylinder(probe_heights: &[f64]) -> Cylinder {
-        Cylinder {
-            home: "a".to_owned(),
-            area: String::new(),
-            zone: chrono_tz::UTC,
-            volume_l: Some(180.0),
-            height_m: None,
-            probe_heights: probe_heights.to_vec(),
-            elements: Vec::new(),
-            heat_source: drawoff_contract::HeatSource::Element,
-            source_rated_w: None,
-            source_lower_height: None,
-            source_upper_height: None,
-            declared_loss_w_per_k: None,
-            set_point_degc: None,
-            tariff: None,
-            low_rate: None,
-            control: None,
-            occupants: None,
-            installed: None,
-        }
+        Cylinder { volume_l: Some(180.0), probe_heights: probe_heights.to_vec(), ..Cylinder::unknown("a") }
     }
 
     /// Stamps 5 min apart from 5 min on; each channel counts up by its own step from its own start.

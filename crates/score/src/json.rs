@@ -1,5 +1,6 @@
 //! The score card as JSON: the figures of the text, for machines.
 
+use drawoff_contract::FaultClass;
 use serde_json::{Map, Value, json};
 
 use crate::amounts::{Amount, AmountPair};
@@ -48,8 +49,9 @@ impl ScoreCard {
             },
             "faults": {
                 "kinds": kinds,
-                "equipment_and_sensor": kind_json(&calls.pooled(true)),
-                "data": kind_json(&calls.pooled(false)),
+                "equipment_and_sensor": kind_json(&calls.pooled(FaultClass::Equipment)),
+                "data": kind_json(&calls.pooled(FaultClass::Data)),
+                "service": kind_json(&calls.pooled(FaultClass::Service)),
                 "unknown_codes": calls.unknown_codes,
             },
             "probabilities": {

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use arrow::array::RecordBatch;
 use drawoff_contract::results::{DrawOffRow, FindingRow, HomeRow, VisitRow};
-use drawoff_contract::{Outcome, Utc};
+use drawoff_contract::{FaultClass, Outcome, Utc};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
 use crate::card::made_up::{draw_off, finding, home_row, visit};
@@ -93,13 +93,16 @@ fn saying_the_truth_scores_as_perfect() {
         };
         let whole = score(&run, &truth, Half::All);
         let halves = pool(&[score(&run, &truth, Half::Even), score(&run, &truth, Half::Odd)]);
-        assert_eq!(halves.calls.pooled(true).imposed, whole.calls.pooled(true).imposed);
+        assert_eq!(
+            halves.calls.pooled(FaultClass::Equipment).imposed,
+            whole.calls.pooled(FaultClass::Equipment).imposed
+        );
         cards.push(whole);
     }
     let both = pool(&cards);
     assert!(both.render().contains("EQUIP + SENSOR   104   104"), "{}", both.render());
-    assert_eq!(both.calls.pooled(true).recall(), Share::new(104, 104));
-    assert_eq!(both.calls.pooled(false).recall(), Share::new(24, 24));
+    assert_eq!(both.calls.pooled(FaultClass::Equipment).recall(), Share::new(104, 104));
+    assert_eq!(both.calls.pooled(FaultClass::Data).recall(), Share::new(24, 24));
     assert_eq!(both.calls.flagged_sound, Share::new(0, 148));
     assert_eq!(both.list.right_kind, Share::new(50, 50));
     assert_eq!(both.loss.w_per_k.median_abs(), Some(0.0));
@@ -112,5 +115,8 @@ fn saying_the_truth_scores_as_perfect() {
         let error = crate::errors::median(days).unwrap();
         assert!(error < 0.01, "draw-offs summed into UTC days miss truth_daily by {error}");
     }
-    assert_eq!(crate::errors::median(&both.calls.pooled(true).onset_errors_hours), Some(0.0));
+    assert_eq!(
+        crate::errors::median(&both.calls.pooled(FaultClass::Equipment).onset_errors_hours),
+        Some(0.0)
+    );
 }

@@ -2,10 +2,10 @@
 
 use std::fmt::{Display, Write};
 
-use drawoff_contract::Fault;
+use drawoff_contract::{Fault, FaultClass};
 
 use crate::amounts::{Amount, AmountPair};
-use crate::calls::{KindTally, is_visit_kind};
+use crate::calls::{KindTally, side};
 use crate::card::ScoreCard;
 use crate::errors::{RelativeErrors, median};
 use crate::groups::GroupTally;
@@ -168,16 +168,19 @@ impl ScoreCard {
                 "onset h"
             ),
         );
-        for visit_kinds in [true, false] {
-            for &fault in Fault::ALL.iter().filter(|f| is_visit_kind(**f) == visit_kinds) {
+        for (class, name) in [
+            (FaultClass::Equipment, "EQUIP + SENSOR"),
+            (FaultClass::Data, "DATA"),
+            (FaultClass::Service, "SERVICE"),
+        ] {
+            for &fault in Fault::ALL.iter().filter(|f| side(**f) == class) {
                 if let Some(kind) = self.calls.kinds.get(&fault) {
                     line(text, kind_row(fault.code(), kind));
                 }
             }
-            let name = if visit_kinds { "EQUIP + SENSOR" } else { "DATA" };
-            line(text, kind_row(name, &self.calls.pooled(visit_kinds)));
+            line(text, kind_row(name, &self.calls.pooled(class)));
         }
-        let pooled = self.calls.pooled(true);
+        let pooled = self.calls.pooled(FaultClass::Equipment);
         line(
             text,
             format!("  Wrong diagnosis: {}", share(Share::new(pooled.wrong_diagnosis, pooled.imposed))),

@@ -201,7 +201,7 @@ impl Trial {
     /// The figures of the whole with their bars, in the order of the page.
     #[must_use]
     pub fn headline(&self) -> Vec<(&'static str, Figure)> {
-        let pooled = self.calls.pooled(true);
+        let pooled = self.calls.pooled(FaultClass::Equipment);
         let number = |value: Option<f64>, cases: usize, bar: Bar| Figure {
             value,
             cases,

@@ -22,7 +22,7 @@ use sha2::{Digest, Sha256};
 
 use crate::disk::{self, failed};
 pub use place::settle;
-pub use read::{each_batch, read_batches, read_table};
+pub use read::{each_batch, read_batches, read_home, read_table};
 
 /// Name of the manifest.
 pub const MANIFEST: &str = "manifest.json";

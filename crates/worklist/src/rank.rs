@@ -275,26 +275,7 @@ pub(crate) mod made_up {
     use drawoff_contract::Outcome;
 
     pub(crate) fn cylinder(home: &str, tariff: &str) -> Cylinder {
-        Cylinder {
-            home: home.to_owned(),
-            area: "north".to_owned(),
-            zone: chrono_tz::UTC,
-            volume_l: None,
-            height_m: None,
-            probe_heights: Vec::new(),
-            elements: Vec::new(),
-            heat_source: drawoff_contract::HeatSource::Element,
-            source_rated_w: None,
-            source_lower_height: None,
-            source_upper_height: None,
-            declared_loss_w_per_k: None,
-            set_point_degc: None,
-            tariff: Some(tariff.to_owned()),
-            low_rate: None,
-            control: None,
-            occupants: None,
-            installed: None,
-        }
+        Cylinder { area: "north".to_owned(), tariff: Some(tariff.to_owned()), ..Cylinder::unknown(home) }
     }
 
     pub(crate) fn two_rates() -> WorthSettings {

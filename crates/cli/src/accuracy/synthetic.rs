@@ -20,44 +20,34 @@ pub(crate) const QUICK_HOMES: u32 = 40;
 /// From this many homes on, coverage itself is held against its band.
 const STRICT_HOMES: u32 = 200;
 
-/// What fleets to make.
-pub(crate) struct Fleet {
-    pub(crate) homes: u32,
-    pub(crate) days: u32,
-    pub(crate) seed: u64,
-    pub(crate) half: Half,
-    pub(crate) quick: bool,
-}
-
 /// Measures the fleets that elements heat, and those that something else heats.
-pub(crate) fn measure(fleet: &Fleet) -> Result<Vec<Accuracy>, Failure> {
-    let plan = FleetPlan { seed: fleet.seed, homes: fleet.homes, days: fleet.days, ..FleetPlan::default() };
+pub(crate) fn measure(plan: &FleetPlan, half: Half, quick: bool) -> Result<Vec<Accuracy>, Failure> {
     plan.check().map_err(Failure::settings)?;
     let section = |title: &str, of_what: &str, fleets: Vec<Made>| -> Result<Accuracy, Failure> {
         let mut conditions = Vec::new();
         for made in &fleets {
-            conditions.extend(measure_fleet(made, fleet.half)?);
+            conditions.extend(measure_fleet(made, half)?);
         }
         Ok(Accuracy {
             title: title.to_owned(),
             origin: format!(
                 "{} homes over {} days, seed {}, {of_what}. Made by drawoff's own `synth`, whose cylinder is finer than the \
                  estimators' model and shares no code with them; {} homes.",
-                fleet.homes,
-                fleet.days,
-                fleet.seed,
-                fleet.half.code()
+                plan.homes,
+                plan.days,
+                plan.seed,
+                half.code()
             ),
-            strict: fleet.homes >= STRICT_HOMES,
+            strict: plan.homes >= STRICT_HOMES,
             conditions,
         })
     };
     let elements =
         "2 to 8 probes unless a row says otherwise, heated by elements (one in seven by a surplus diverter)";
-    let mut sections = vec![section("Invented fleets", elements, with_elements(&plan, fleet.quick))?];
-    if !fleet.quick {
+    let mut sections = vec![section("Invented fleets", elements, with_elements(plan, quick))?];
+    if !quick {
         let others = "2 to 8 probes, a fleet for each source of heat";
-        sections.push(section("Invented fleets, other sources of heat", others, with_other_sources(&plan))?);
+        sections.push(section("Invented fleets, other sources of heat", others, with_other_sources(plan))?);
     }
     Ok(sections)
 }

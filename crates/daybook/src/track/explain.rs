@@ -1,10 +1,12 @@
-//! Which draw-off, if any, explains the readings at the end of an interval.
+//! Which draw-off, if any, explains the readings of a step.
+
+use std::ops::Range;
 
 use drawoff_tank::column::{Body, Column, Heat, Interval};
 use drawoff_tank::profile::MOST_PROBES;
 
 use super::agree::agree;
-use super::{Drawn, LEAST_LIFT_K};
+use super::{COARSE_SIGMAS, Day, Drawn, LEAST_LIFT_K};
 
 /// Longest stretch that is moved on at once, h.
 const LONGEST_PART_H: f64 = 0.1;
@@ -17,15 +19,15 @@ const LEAST_GAIN: f64 = 8.0;
 /// What a single reading can say against a column at most.
 const MOST_MISFIT: f64 = 100.0;
 /// Smallest draw-off that is told, l.
-const LEAST_LITRES: f64 = 0.3;
+pub(super) const LEAST_LITRES: f64 = 0.3;
 /// A size is found when the next try is this near, l.
-const CLOSE_LITRES: f64 = 0.05;
+pub(super) const CLOSE_LITRES: f64 = 0.05;
 /// Of the sizes for which it is asked whether they would be seen, each is this much larger than the one before.
 const SIZE_RATIO: f64 = 1.6;
 /// Largest part of the volume that leaves in one interval.
 const LARGEST_SHARE: f64 = 0.6;
 /// How often the size is mended by what the balance still lacks.
-const REFINEMENTS: usize = 4;
+pub(super) const REFINEMENTS: usize = 4;
 
 /// What is held over an interval.
 #[derive(Clone, Copy)]
@@ -40,6 +42,27 @@ pub(super) struct Known<'a> {
     pub(super) volume_l: f64,
     /// Smallest draw-off that the heat put in is known well enough for, l.
     pub(super) least_l: f64,
+    /// Standing loss before it is read, W/K.
+    pub(super) loss_w_per_k: f64,
+    /// Heat that warms all the water by a kelvin, Wh/K.
+    pub(super) wh_per_k: f64,
+}
+
+impl Known<'_> {
+    /// With what depends on the water before: litres of a steady leak, and of what a coarse register does not tell.
+    pub(super) fn beside(self, before: &Column, day: &Day) -> Self {
+        let wh_per_l = self.wh_per_k / self.volume_l * self.lift_k(before.degc_at(1.0));
+        Self {
+            steady_l: day.steady_w * self.hours / wh_per_l,
+            least_l: COARSE_SIGMAS * day.register_step_wh / 6.0_f64.sqrt() / wh_per_l,
+            ..self
+        }
+    }
+
+    /// How far above the feed water leaves, as litres are told by, K.
+    pub(super) fn lift_k(&self, outlet_degc: f64) -> f64 {
+        (outlet_degc - self.feed_degc).max(LEAST_LIFT_K)
+    }
 }
 
 /// Where readings are taken, and how they scatter.
@@ -61,17 +84,31 @@ pub(super) struct Explained {
     pub(super) missing_k: f64,
 }
 
+/// One interval of a step, with the readings at its end.
+#[derive(Clone, Copy)]
+pub(super) struct Part<'a> {
+    pub(super) known: Known<'a>,
+    pub(super) row: &'a [f64],
+}
+
 /// The draw-off, or none, that explains the readings at the end of an interval.
 ///
 /// The balance says how large it would be: what agreement with the readings takes away is drawn, and the rest of it again.
-/// Whether there is one is for the readings to say, each by itself: they must lie closer with it than without.
-pub(super) fn explain(column: &Column, known: &Known<'_>, row: &[f64], scatter: Scatter<'_>) -> Explained {
+/// Whether there is one is for the readings to say, each by itself: they must lie closer with it than without. Those within
+/// the step, `parts`, say so too, and in which of its intervals the water left; without any the whole step is one interval.
+pub(super) fn explain(
+    column: &Column,
+    known: &Known<'_>,
+    parts: &[Part<'_>],
+    row: &[f64],
+    scatter: Scatter<'_>,
+) -> (Explained, Range<usize>) {
+    let all = 0..parts.len();
     let (still, still_outlet_degc) = moved_on(column, known, 0.0);
     let rest = agreed(still, Drawn { litres: 0.0, outlet_degc: still_outlet_degc }, row, scatter);
     let mut best = Explained { ..rest };
     for _ in 0..REFINEMENTS {
-        let lift_k = (best.drawn.outlet_degc - known.feed_degc).max(LEAST_LIFT_K);
-        let more = best.missing_k * known.volume_l / lift_k;
+        let more = best.missing_k * known.volume_l / known.lift_k(best.drawn.outlet_degc);
         let litres = (best.drawn.litres + more).clamp(0.0, LARGEST_SHARE * known.volume_l);
         if (litres - best.drawn.litres).abs() < CLOSE_LITRES || litres < LEAST_LITRES {
             break;
@@ -80,16 +117,65 @@ pub(super) fn explain(column: &Column, known: &Known<'_>, row: &[f64], scatter: 
         best = agreed(tried, Drawn { litres, outlet_degc }, row, scatter);
     }
     if best.drawn.litres < LEAST_LITRES.max(known.least_l) {
-        return rest;
+        return (rest, all);
     }
     let moves = moves_k(column, &still, scatter);
     let (tried, _) = moved_on(column, known, best.drawn.litres);
-    let gain = misfit(&moves, &still, row, scatter) - misfit(&moves, &tried, row, scatter);
-    if gain < LEAST_GAIN { rest } else { best }
+    let mut gain = misfit(&moves, &still, row, scatter, 1.0) - misfit(&moves, &tried, row, scatter, 1.0);
+    let mut when = all.clone();
+    if parts.len() > 1 {
+        let none = misfit_on_the_way(column, parts, best.drawn.litres, &(0..0), &moves, scatter);
+        let (least, place) = best_place(column, parts, best.drawn.litres, &moves, scatter);
+        when = place;
+        // The reading at the end tells as much as where it is the only one; those before it may tell more.
+        gain = gain.max(none - least);
+    }
+    if gain < LEAST_GAIN { (rest, all) } else { (best, when) }
+}
+
+/// The intervals of a step in which `litres`, drawn evenly, agree best with all readings of the step, and that misfit.
+fn best_place(
+    column: &Column,
+    parts: &[Part<'_>],
+    litres: f64,
+    moves: &[(f64, f64); MOST_PROBES],
+    scatter: Scatter<'_>,
+) -> (f64, Range<usize>) {
+    let mut best = (f64::INFINITY, 0..parts.len());
+    for first in 0..parts.len() {
+        for end in first + 1..=parts.len() {
+            let when = first..end;
+            let cost = misfit_on_the_way(column, parts, litres, &when, moves, scatter);
+            if cost < best.0 {
+                best = (cost, when);
+            }
+        }
+    }
+    best
+}
+
+/// Misfit of all readings of a step in whose intervals `when` the litres leave evenly.
+fn misfit_on_the_way(
+    column: &Column,
+    parts: &[Part<'_>],
+    litres: f64,
+    when: &Range<usize>,
+    moves: &[(f64, f64); MOST_PROBES],
+    scatter: Scatter<'_>,
+) -> f64 {
+    let hours: f64 = parts[when.clone()].iter().map(|p| p.known.hours).sum();
+    let mut column = *column;
+    let mut sum = 0.0;
+    for (i, part) in parts.iter().enumerate() {
+        let litres = if when.contains(&i) { litres * part.known.hours / hours } else { 0.0 };
+        column = moved_on(&column, &part.known, litres).0;
+        sum += misfit(moves, &column, part.row, scatter, parts.len() as f64);
+    }
+    sum
 }
 
 /// The water at the end of an interval with `drawn` taken out, brought to agree with the readings.
-pub(super) fn agreed(mut column: Column, drawn: Drawn, row: &[f64], scatter: Scatter<'_>) -> Explained {
+fn agreed(mut column: Column, drawn: Drawn, row: &[f64], scatter: Scatter<'_>) -> Explained {
     let moved_degc = column.mean_degc();
     agree(&mut column, row, scatter.heights);
     Explained { missing_k: moved_degc - column.mean_degc(), column, drawn }
@@ -109,7 +195,7 @@ pub(super) fn least_seen_l(column: &Column, known: &Known<'_>, scatter: Scatter<
         .find(|&litres| {
             let (tried, _) = moved_on(column, known, litres);
             let row: Vec<f64> = scatter.heights.iter().map(|&h| tried.degc_at(h)).collect();
-            misfit(&moves, &still, &row, scatter) >= LEAST_GAIN
+            misfit(&moves, &still, &row, scatter, 1.0) >= LEAST_GAIN
         })
         .unwrap_or(f64::INFINITY)
 }
@@ -149,7 +235,16 @@ fn moves_k(before: &Column, still: &Column, scatter: Scatter<'_>) -> [(f64, f64)
 }
 
 /// Twice the negative logarithm of the likelihood of the readings, but for a constant.
-fn misfit(moves_k: &[(f64, f64); MOST_PROBES], after: &Column, row: &[f64], scatter: Scatter<'_>) -> f64 {
+///
+/// Of `rows` readings of one probe in a step each has noise of its own, while what the column does not know is the same
+/// for all and must count once.
+fn misfit(
+    moves_k: &[(f64, f64); MOST_PROBES],
+    after: &Column,
+    row: &[f64],
+    scatter: Scatter<'_>,
+    rows: f64,
+) -> f64 {
     let mut sum = 0.0;
     let noise = scatter.sigma_k * scatter.sigma_k;
     for ((reading, &height), (_, moved)) in row.iter().zip(scatter.heights).zip(moves_k) {
@@ -159,9 +254,9 @@ fn misfit(moves_k: &[(f64, f64); MOST_PROBES], after: &Column, row: &[f64], scat
         let here = after.degc_at(height);
         let moved = SPREAD_SHARE * moved;
         let place = (after.degc_at(height + 0.01) - after.degc_at(height - 0.01)) * PLACE / 0.02;
-        let variance = noise + moved * moved + place * place;
+        let variance = noise + rows * (moved * moved + place * place);
         let difference = reading - here;
-        sum += (difference * difference / variance).min(MOST_MISFIT);
+        sum += (difference * difference / variance).min(MOST_MISFIT / rows);
     }
     sum
 }

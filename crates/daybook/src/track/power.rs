@@ -5,6 +5,8 @@ use drawoff_contract::HeatSource;
 use crate::balance::Balance;
 use crate::setup::Setup;
 
+use super::steps::Step;
+
 /// A heat must bring this much to be learnt from, Wh.
 const LEAST_HEAT_WH: f64 = 800.0;
 /// Heats that are remembered.
@@ -49,11 +51,13 @@ impl PowerGain {
         self.disturbed = true;
     }
 
-    /// Takes in the interval that ends at instant `k`; `rise_k` is that of the volume mean.
-    pub(super) fn note(&mut self, b: &Balance, k: usize, setup: &Setup, drawn: bool, rise_k: f64) {
-        if b.heating[k] && !b.heater_wh[k].is_nan() {
-            let lost_wh = setup.loss_w_per_k * (b.mean[k] - b.surroundings[k]) * b.hours[k];
-            self.metered_wh += b.heater_wh[k];
+    /// Takes in a step; `rise_k` is that of the volume mean.
+    pub(super) fn note(&mut self, b: &Balance, step: Step, setup: &Setup, drawn: bool, rise_k: f64) {
+        let metered_wh = step.sum(&b.heater_wh);
+        if step.instants().any(|k| b.heating[k]) && !metered_wh.is_nan() {
+            let lost = step.instants().map(|k| (b.mean[k] - b.surroundings[k]) * b.hours[k]);
+            let lost_wh = setup.loss_w_per_k * lost.sum::<f64>();
+            self.metered_wh += metered_wh;
             self.found_wh += rise_k * setup.capacity_wh_per_k + lost_wh;
             self.disturbed |= drawn || lost_wh.is_nan();
             return;

@@ -2,9 +2,9 @@
 
 use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{Float32Type, Int64Type, TimestampMillisecondType};
-use drawoff_contract::{Channel, Cylinder, Element, HomeRows, Mask, Series, Shape};
+use drawoff_contract::{Channel, Cylinder, HomeRows, Mask, Series, Shape};
 use drawoff_daybook::{Machine, Notes, Settings, Setup};
-use drawoff_synth::{FleetPlan, HomeTruth, RegisterRow, generate_home};
+use drawoff_synth::{FleetPlan, HomeTruth, generate_home};
 
 /// Longest list of probes in the generator's export.
 const PROBES: u8 = 8;
@@ -20,7 +20,7 @@ pub(crate) struct Made {
 /// Home `index` of a plan, read as intake reads it.
 pub(crate) fn made(plan: &FleetPlan, index: u32) -> Made {
     let home = generate_home(plan, index).unwrap();
-    Made { cylinder: cylinder(plan, &home.register), rows: rows(&home.readings), truth: home.truth }
+    Made { cylinder: home.register.cylinder(plan.zone), rows: rows(&home.readings), truth: home.truth }
 }
 
 /// The daybook of rows pushed all at once.
@@ -45,32 +45,6 @@ fn picked_series(series: &Series, pick: &[usize]) -> Series {
     Series {
         value: pick.iter().map(|&i| series.value[i]).collect(),
         mask: pick.iter().map(|&i| series.mask[i]).collect(),
-    }
-}
-
-fn cylinder(plan: &FleetPlan, register: &RegisterRow) -> Cylinder {
-    let element = |(i, e): (usize, &Option<(f64, f64)>)| {
-        e.map(|(rated_w, height)| Element { index: u8::try_from(i).unwrap(), rated_w, height })
-    };
-    Cylinder {
-        home: register.home.clone(),
-        area: register.area.clone(),
-        zone: plan.zone,
-        volume_l: Some(register.volume_l),
-        height_m: None,
-        probe_heights: register.probe_heights.clone(),
-        elements: register.elements.iter().enumerate().filter_map(element).collect(),
-        heat_source: drawoff_contract::HeatSource::Element,
-        source_rated_w: None,
-        source_lower_height: None,
-        source_upper_height: None,
-        declared_loss_w_per_k: Some(register.declared_loss_kwh_per_24h / (45.0 * 0.024)),
-        set_point_degc: Some(register.set_point_degc),
-        tariff: Some(register.tariff.clone()),
-        low_rate: register.low_rate,
-        control: Some(register.control.clone()),
-        occupants: register.occupants.map(f64::from),
-        installed: Some(register.installed),
     }
 }
 

@@ -2,8 +2,9 @@
 
 use drawoff_contract::{Channel, Fault, Outcome};
 
-use crate::homes::{assessed, noted, outcome, plan, priors};
+use crate::homes::{assessed, outcome, plan};
 use crate::made::{Made, made, picked};
+use crate::noted::{noted, priors};
 
 /// Kinds that need days to be told from chance.
 const SOFT: [Fault; 8] = [

@@ -2,8 +2,9 @@
 
 use drawoff_contract::{Fault, FaultClass, Outcome};
 
-use crate::homes::{Noted, assessed, calls, noted, outcome, plan, priors, with_fault};
+use crate::homes::{assessed, calls, outcome, plan, with_fault};
 use crate::made::{Made, made, picked};
+use crate::noted::{Noted, noted, priors};
 
 /// Homes a fault, nearest the middle severity.
 const EACH: usize = 3;

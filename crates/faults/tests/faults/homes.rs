@@ -1,45 +1,20 @@
 //! Homes with their assessments, and homes of the generator by fault.
 
 use drawoff_contract::{Fault, Outcome};
-use drawoff_daybook::Notes;
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Assessment, Context, assess};
-use drawoff_homes::{FleetPriors, HomeNotes, Settings, read_home};
+use drawoff_homes::{FleetPriors, Settings, read_home};
 use drawoff_synth::FleetPlan;
 use drawoff_tank::Water;
 
-use crate::made::{Made, made, notes};
+use crate::made::made;
+use crate::noted::{Noted, view};
 
 /// Length of the period; onsets lie between the 10th and the 18th day.
 const DAYS: u32 = 29;
 
-/// A home with its daybook.
-pub(crate) struct Noted {
-    pub(crate) home: Made,
-    pub(crate) notes: Notes,
-}
-
-pub(crate) fn noted(home: Made) -> Noted {
-    let notes = notes(&home.cylinder, &home.rows);
-    Noted { home, notes }
-}
-
 pub(crate) fn plan(seed: u64) -> FleetPlan {
     FleetPlan { seed, days: DAYS, ..FleetPlan::default() }
-}
-
-/// What the fleet lends.
-pub(crate) fn priors(homes: &[Noted]) -> FleetPriors {
-    FleetPriors::new(&homes.iter().map(view).collect::<Vec<_>>())
-}
-
-fn view(n: &Noted) -> HomeNotes<'_> {
-    HomeNotes {
-        cylinder: &n.home.cylinder,
-        days: &n.notes.days,
-        spells: &n.notes.spells,
-        draws: &n.notes.draws,
-    }
 }
 
 /// All faults of a home.

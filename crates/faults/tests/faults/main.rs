@@ -11,3 +11,5 @@ mod made;
 mod matrix;
 mod matrix_rows;
 mod missing;
+#[path = "../../../homes/tests/homes/noted.rs"]
+mod noted;

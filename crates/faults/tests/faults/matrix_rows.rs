@@ -495,7 +495,7 @@ pub(crate) const ROWS: &[Row] = &[
         lay: |h, lost| {
             after_onset(h, |i, d| d.exchanger_units = Some((0.6 + 0.02 * scatter(i)) * (1.0 - lost)))
         },
-        sizes: [0.5, 0.2, 0.31],
+        sizes: [0.5, 0.28, 0.38],
         without: |h| h.cylinder.heat_source = HeatSource::Element,
         missing: "coil or plate exchanger",
         // One bad day: air in the coil, bled the next.
@@ -566,9 +566,9 @@ pub(crate) const ROWS: &[Row] = &[
                 set(&mut d.probe_mean_degc, 2, now - share * way);
             });
         },
-        sizes: [0.6, 0.22, 0.38],
+        sizes: [0.9, 0.45, 0.65],
         without: two_probes,
-        missing: "3 probes",
+        missing: "5 probes",
         // Guests draw the cylinder down for a weekend.
         look_alike: |h| {
             for i in [20, 21] {

@@ -36,8 +36,10 @@ pub(crate) struct HistoryHour {
     pub(crate) day: usize,
     /// Local hour, 0 to 23.
     pub(crate) hour: usize,
-    /// Heat drawn, below zero by noise; NaN when too little of the hour was seen.
+    /// Heat drawn, below zero by noise; NaN when too little of the hour was seen or the heat put in is not known.
     pub(crate) energy_kwh: f64,
+    /// Whether enough of the hour was seen for its draw-offs to count.
+    pub(crate) seen: bool,
     /// Draw-offs begun.
     pub(crate) draws: u32,
 }
@@ -66,18 +68,18 @@ impl History {
             let slots = note.net_out_kwh_by_half_hour.len();
             for first in (0..slots).step_by(2) {
                 let start_ms = note.day_start_utc.0 + first as i64 * HALF_HOUR_MS;
-                let (mut drawn_kwh, mut seen_h) = (0.0, 0.0);
+                let (mut drawn_kwh, mut known_h, mut seen_h) = (0.0, 0.0, 0.0);
                 for slot in first..(first + 2).min(slots) {
-                    let net = f64::from(note.net_out_kwh_by_half_hour[slot]);
                     let hours = f64::from(note.net_out_hours_by_half_hour[slot]);
-                    let mean = f64::from(note.mean_degc_by_half_hour[slot]);
-                    if net.is_nan() || mean.is_nan() || hours.is_nan() {
+                    let drawn = f64::from(reading.days.drawn_kwh_by_half_hour[i][slot]);
+                    if note.net_out_kwh_by_half_hour[slot].is_nan() || hours.is_nan() {
                         continue;
                     }
-                    let lost_w =
-                        reading.balance_w_per_k * (mean - reading.room_degc[i]) + reading.days.steady_w[i];
-                    drawn_kwh += net - lost_w * hours / 1000.0;
                     seen_h += hours;
+                    if !drawn.is_nan() {
+                        drawn_kwh += drawn;
+                        known_h += hours;
+                    }
                 }
                 let mut begun = 0;
                 while draws.next_if(|d| d.start.0 < start_ms + HOUR_MS).is_some() {
@@ -88,7 +90,8 @@ impl History {
                     start_ms,
                     day: i,
                     hour: (minute / 60) as usize,
-                    energy_kwh: if seen_h >= LEAST_SEEN_H { drawn_kwh / seen_h } else { f64::NAN },
+                    energy_kwh: if known_h >= LEAST_SEEN_H { drawn_kwh / known_h } else { f64::NAN },
+                    seen: seen_h >= LEAST_SEEN_H,
                     draws: begun,
                 });
             }
@@ -178,6 +181,7 @@ pub(crate) mod made_up {
                     day: i,
                     hour,
                     energy_kwh: kwh,
+                    seen: true,
                     draws,
                 });
             }

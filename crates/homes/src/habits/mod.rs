@@ -2,6 +2,7 @@
 
 mod changes;
 pub mod coverage;
+mod day_evidence;
 mod demand;
 mod history;
 mod patterns;
@@ -101,7 +102,7 @@ pub fn read_habits(homes: &[HabitInput<'_>], seed: u64) -> Habits {
 fn histories(homes: &[HabitInput<'_>]) -> (Vec<Vec<VacancyRow>>, Vec<History>) {
     let seen: Vec<Vec<vacancy::DayUse>> =
         homes.par_iter().map(|h| vacancy::days_seen(h.notes, h.reading)).collect();
-    let fleet = vacancy::Use::of_fleet(&seen);
+    let fleet = day_evidence::FleetDays::new(&seen);
     homes
         .par_iter()
         .zip(&seen)

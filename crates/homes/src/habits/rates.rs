@@ -32,14 +32,22 @@ impl Sums {
         for (day, weight) in history.days.iter().zip(&weights) {
             out.days[day.kind as usize] += weight;
         }
-        for hour in history.hours.iter().filter(|h| !h.energy_kwh.is_nan()) {
+        for hour in history.hours.iter().filter(|h| h.seen) {
             let (kind, weight) = (history.days[hour.day].kind as usize, weights[hour.day]);
             let draws = &mut out.draws[kind][hour.hour];
             *draws = (draws.0 + weight * f64::from(hour.draws), draws.1 + weight);
+            if hour.energy_kwh.is_nan() {
+                continue;
+            }
             let energy = &mut out.energy[kind][hour.hour];
             *energy = (energy.0 + weight * hour.energy_kwh, energy.1 + weight);
         }
         out
+    }
+
+    /// Whether the heat drawn is known in any hour: it is not where heat is put in unmetered.
+    fn has_energy(&self) -> bool {
+        self.energy.iter().flatten().any(|(_, seen)| *seen > 0.0)
     }
 }
 
@@ -128,7 +136,11 @@ pub(crate) fn rate_rows(homes: &[(&str, Sums)]) -> Vec<RateRow> {
                 day_type: kind.code().to_owned(),
                 effective_days: sums.days[k],
                 draws_by_hour: draws.rates(&sums.draws[k], k, level_of(&sums.draws, &sums.days, k)),
-                energy_by_hour: energy.rates(&sums.energy[k], k, level_of(&sums.energy, &sums.days, k)),
+                energy_by_hour: if sums.has_energy() {
+                    energy.rates(&sums.energy[k], k, level_of(&sums.energy, &sums.days, k))
+                } else {
+                    vec![f32::NAN; 24]
+                },
             });
         }
     }

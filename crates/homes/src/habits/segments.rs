@@ -8,6 +8,8 @@
 
 /// A level lasts at least so many days that count.
 pub(crate) const LEAST_DAYS: usize = 14;
+/// A date is of use when it is this near, d: what was done at a home on a day is remembered as that week.
+const NEAR_DAYS: usize = 3;
 /// The scatter within levels is never taken as less than this, in normal scores: ties leave no scatter at all.
 const LEAST_SCATTER: f64 = 0.2;
 
@@ -68,14 +70,40 @@ pub(crate) fn cuts(series: &[Vec<f64>], penalty: f64) -> Vec<Cut> {
     }
     let costs = Costs::new(series, &found);
     let found = search(&costs, n, penalty);
-    let edges: Vec<usize> = [0].iter().chain(&found).chain(&[n]).copied().collect();
-    edges
-        .windows(3)
-        .map(|e| {
-            let fall = costs.of(e[0], e[2]) - costs.of(e[0], e[1]) - costs.of(e[1], e[2]);
-            Cut { at: e[1], score: fall / penalty }
+    let mut edges: Vec<usize> = [0].iter().chain(&found).chain(&[n]).copied().collect();
+    (1..=found.len())
+        .map(|i| {
+            let (from, to) = (edges[i - 1], edges[i + 1]);
+            let fall = costs.of(from, to) - costs.of(from, edges[i]) - costs.of(edges[i], to);
+            // The next change is dated from here on, so that the two cannot cross.
+            edges[i] = most_near(&costs, from, to);
+            Cut { at: edges[i], score: fall / penalty }
         })
         .collect()
+}
+
+/// The place of a change between two edges with the most likelihood within [`NEAR_DAYS`] of it; of equal ones the first.
+///
+/// The most likely single day is often a lone odd day some way off; all places around the true one share the likelihood.
+/// Any place is taken as likely beforehand. Whoever knew each home's law of days would date 68 % of changes by 1.3 within 3 d (true
+/// days of the reference fleets drawn anew, changed in the middle of 60): more is not in the days.
+fn most_near(costs: &Costs, from: usize, to: usize) -> usize {
+    let places = from + LEAST_DAYS..=to - LEAST_DAYS;
+    let cost = |at: usize| costs.of(from, at) + costs.of(at, to);
+    let least = places.clone().map(cost).fold(f64::INFINITY, f64::min);
+    // Twice a log-likelihood but for a constant, as the scatter is 1.
+    let likely: Vec<f64> = places.map(|at| libm::exp((least - cost(at)) / 2.0)).collect();
+    let near = |i: usize| -> f64 {
+        likely[i.saturating_sub(NEAR_DAYS)..(i + NEAR_DAYS + 1).min(likely.len())].iter().sum()
+    };
+    let mut best = (0, 0.0);
+    for i in 0..likely.len() {
+        let sum = near(i);
+        if sum > best.1 * (1.0 + 1e-12) {
+            best = (i, sum);
+        }
+    }
+    from + LEAST_DAYS + best.0
 }
 
 /// The single change that brings most, in units of the scatter about it, and how much it brings: the cost's fall.

@@ -1,12 +1,13 @@
 //! Cylinders made by hand: all the water at one temperature, so that what must be read of them is known to the digit.
 
 use drawoff_contract::{Channel, Cylinder, Element, HomeRows, Mask, Series, Shape};
-use drawoff_homes::{FleetPriors, HomeReading};
+use drawoff_homes::HomeReading;
 use drawoff_synth::HomeTruth;
 use drawoff_tank::Water;
 
-use crate::fleet::{Noted, noted, read, views};
+use crate::fleet::read;
 use crate::made::Made;
+use crate::noted::{Noted, noted, priors};
 
 /// 1 February 2026, 00:00 UTC.
 const START_MS: i64 = 1_769_904_000_000;
@@ -46,24 +47,12 @@ impl Default for ByHand {
 impl ByHand {
     pub(crate) fn cylinder(&self) -> Cylinder {
         Cylinder {
-            home: "by hand".to_owned(),
-            area: String::new(),
-            zone: chrono_tz::UTC,
             volume_l: Some(self.volume_l),
-            height_m: None,
             probe_heights: self.heights.clone(),
             elements: vec![Element { index: 0, rated_w: RATED_W, height: 0.08 }],
             declared_loss_w_per_k: Some(1.6),
             set_point_degc: Some(61.0),
-            tariff: None,
-            low_rate: None,
-            control: None,
-            occupants: None,
-            installed: None,
-            heat_source: drawoff_contract::HeatSource::Element,
-            source_rated_w: None,
-            source_lower_height: None,
-            source_upper_height: None,
+            ..Cylinder::unknown("by hand")
         }
     }
 
@@ -120,7 +109,7 @@ pub(crate) fn noted_of(cylinder: Cylinder, rows: HomeRows) -> Noted {
 }
 
 pub(crate) fn read_alone(noted: &Noted) -> HomeReading {
-    read(noted, &FleetPriors::new(&views(std::slice::from_ref(noted))))
+    read(noted, &priors(std::slice::from_ref(noted)))
 }
 
 /// The truth of a home of the generator stands in where none is asked for.

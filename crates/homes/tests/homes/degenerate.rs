@@ -1,10 +1,11 @@
 //! Homes that give a fit nothing to go by: the verdict names it, the figure is null.
 
 use drawoff_contract::{Channel, HomeRows};
-use drawoff_homes::{FleetPriors, HomeReading};
+use drawoff_homes::HomeReading;
 
 use crate::by_hand::{ByHand, noted_of, put, read_alone};
-use crate::fleet::{read, views};
+use crate::fleet::read;
+use crate::noted::priors;
 
 fn has(reading: &HomeReading, verdict: &str) -> bool {
     reading.row.verdicts.split(", ").any(|v| v == verdict)
@@ -73,7 +74,7 @@ fn silence_and_frozen_probes_are_stale() {
     let silent = ByHand { days: 12, ..ByHand::default() }.noted();
     let full = ByHand::default().noted();
     let fleet = [silent, full];
-    let priors = FleetPriors::new(&views(&fleet));
+    let priors = priors(&fleet);
     assert!(has(&read(&fleet[0], &priors), "readings.stale"));
     assert!(!has(&read(&fleet[1], &priors), "readings.stale"));
 

@@ -1,24 +1,13 @@
 //! A few homes of a generated fleet with their daybooks, read as a fleet.
 
-use drawoff_daybook::Notes;
-use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, Settings, read_home};
+use drawoff_homes::{FleetPriors, HomeReading, Settings, read_home};
 use drawoff_synth::FleetPlan;
 use drawoff_tank::Water;
 
-use crate::made::{Made, made, notes};
+use crate::made::{Made, made};
+use crate::noted::{Noted, noted, view};
 
 pub(crate) const SETTINGS: Settings = Settings { water: Water::Iapws, seed: 1 };
-
-/// A home and its daybook.
-pub(crate) struct Noted {
-    pub(crate) home: Made,
-    pub(crate) notes: Notes,
-}
-
-pub(crate) fn noted(home: Made) -> Noted {
-    let notes = notes(&home.cylinder, &home.rows);
-    Noted { home, notes }
-}
 
 /// Three weeks of the homes at `pick`.
 pub(crate) fn fleet(seed: u64, pick: impl IntoIterator<Item = u32>) -> Vec<Noted> {
@@ -30,19 +19,6 @@ pub(crate) fn fleet(seed: u64, pick: impl IntoIterator<Item = u32>) -> Vec<Noted
 pub(crate) fn numbers(seed: u64, wanted: impl Fn(&Made) -> bool) -> Vec<u32> {
     let plan = FleetPlan { seed, days: 1, zone: chrono_tz::UTC, ..FleetPlan::default() };
     (0..40).filter(|&index| wanted(&made(&plan, index))).collect()
-}
-
-pub(crate) fn views(fleet: &[Noted]) -> Vec<HomeNotes<'_>> {
-    fleet.iter().map(view).collect()
-}
-
-pub(crate) fn view(n: &Noted) -> HomeNotes<'_> {
-    HomeNotes {
-        cylinder: &n.home.cylinder,
-        days: &n.notes.days,
-        spells: &n.notes.spells,
-        draws: &n.notes.draws,
-    }
 }
 
 pub(crate) fn read(n: &Noted, priors: &FleetPriors) -> HomeReading {

@@ -1,8 +1,7 @@
 //! Null and recovery: an empty home draws nothing and its loss lies in its interval; a loss that rises is dated.
 
-use drawoff_homes::FleetPriors;
-
-use crate::fleet::{fleet, numbers, read, views};
+use crate::fleet::{fleet, numbers, read};
+use crate::noted::priors;
 
 #[test]
 fn an_empty_home_draws_nothing_and_its_loss_lies_within_its_interval() {
@@ -12,7 +11,7 @@ fn an_empty_home_draws_nothing_and_its_loss_lies_within_its_interval() {
         let vacant = numbers(seed, |h| h.truth.home.trait_ == "vacant");
         let company = (0..10).filter(|i| !vacant.contains(i));
         let fleet = fleet(seed, vacant.iter().copied().chain(company));
-        let priors = FleetPriors::new(&views(&fleet));
+        let priors = priors(&fleet);
         for empty in &fleet[..vacant.len()] {
             let row = read(empty, &priors).row;
             let truth = &empty.home.truth.home;
@@ -51,7 +50,7 @@ fn a_loss_that_rises_is_found_and_dated_within_two_days() {
         let rising =
             numbers(seed, |h| h.truth.faults.iter().any(|f| f.kind == "loss_doubled" && !f.pre_existing));
         for n in fleet(seed, rising) {
-            let priors = FleetPriors::new(&views(std::slice::from_ref(&n)));
+            let priors = priors(std::slice::from_ref(&n));
             let reading = read(&n, &priors);
             let fault = &n.home.truth.faults[0];
             let loss = reading.loss.as_ref();

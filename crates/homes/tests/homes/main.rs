@@ -5,10 +5,12 @@
 mod by_hand;
 mod degenerate;
 mod fleet;
+mod flow_meter;
 mod known_loss;
 mod losses;
 #[path = "../../../daybook/tests/daybook/made.rs"]
 mod made;
+mod noted;
 mod odd;
 mod priors;
 mod small_draws;

@@ -1,14 +1,15 @@
 //! Homes that lack something, and days that are cut.
 
 use drawoff_contract::Channel;
+use drawoff_homes::HomeReading;
 use drawoff_homes::robust::median;
-use drawoff_homes::{FleetPriors, HomeReading};
 
-use crate::fleet::{Noted, fleet, noted, read, views};
+use crate::fleet::{fleet, read};
 use crate::made::Made;
+use crate::noted::{Noted, noted, priors};
 
 fn alone(n: &Noted) -> HomeReading {
-    read(n, &FleetPriors::new(&views(std::slice::from_ref(n))))
+    read(n, &priors(std::slice::from_ref(n)))
 }
 
 fn without(home: &Made, channels: &[Channel]) -> Made {
@@ -22,7 +23,7 @@ fn without(home: &Made, channels: &[Channel]) -> Made {
 #[test]
 fn litres_and_energy_of_sound_homes_are_near_the_truth() {
     let homes = fleet(2, 0..24);
-    let priors = FleetPriors::new(&views(&homes));
+    let priors = priors(&homes);
     let mut errors = Vec::new();
     for n in
         homes.iter().filter(|n| n.home.truth.home.fault.is_empty() && n.home.truth.home.trait_ != "vacant")

@@ -3,8 +3,9 @@
 use drawoff_contract::Channel;
 use drawoff_homes::{FleetPriors, HomeReading};
 
-use crate::fleet::{Noted, fleet, noted, read, views};
+use crate::fleet::{fleet, read};
 use crate::made::{Made, picked};
+use crate::noted::{Noted, noted, priors};
 
 /// Without the room probe.
 fn unmeasured(home: &Made) -> Made {
@@ -25,7 +26,7 @@ fn three_measured_homes_speak_for_the_rest_and_fewer_do_not() {
     for known in 0..=3 {
         let mut homes = vec![noted(plain.home.clone())];
         homes.extend(measured.iter().take(known).map(|n| noted(n.home.clone())));
-        let priors = FleetPriors::new(&views(&homes));
+        let priors = priors(&homes);
         let reading = read(&homes[0], &priors);
         let (source, spread_k) = if known < 3 { ("assumed", 3.0..=3.0) } else { ("fleet", 0.5..=8.0) };
         assert_eq!(reading.row.surroundings_source, source, "{known}");
@@ -62,7 +63,7 @@ fn an_empty_fleet_lends_assumptions() {
 fn the_order_of_homes_changes_nothing() {
     let mut homes = fleet(4, 0..9);
     let all = |homes: &[Noted]| -> Vec<String> {
-        let priors = FleetPriors::new(&views(homes));
+        let priors = priors(homes);
         let mut texts: Vec<(String, HomeReading)> =
             homes.iter().map(|n| (n.home.cylinder.home.clone(), read(n, &priors))).collect();
         texts.sort_by(|a, b| a.0.cmp(&b.0));

@@ -2,9 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use chrono_tz::Tz;
 use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, VisitRow};
 use drawoff_contract::small_tables::{NOTHING_FOUND, OTHER_FOUND};
-use drawoff_contract::{Day, Fault};
+use drawoff_contract::{Day, Fault, Utc};
 
 use super::axis::Axis;
 use super::plot::Plot;
@@ -114,27 +115,43 @@ fn worded(name: &str, data: &str) -> String {
 }
 
 fn figure(input: &PageInput<'_>, id: usize, visit: &VisitRow, rows: &[&EvidenceRow]) -> String {
+    let subject = Subject {
+        id,
+        home: &visit.home,
+        problem: &visit.problem,
+        zone: input.zone(&visit.home),
+        set_point_degc: input.set_points.get(&visit.home).copied(),
+        onset: visit.since,
+    };
+    readings(subject, rows)
+}
+
+/// Whose readings a figure shows.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Subject<'a> {
+    /// Number of the figure on its page.
+    pub(crate) id: usize,
+    pub(crate) home: &'a str,
+    pub(crate) problem: &'a str,
+    pub(crate) zone: Tz,
+    pub(crate) set_point_degc: Option<f64>,
+    pub(crate) onset: Option<Utc>,
+}
+
+/// The plot of a home's readings, sorted by time, with the table beside it.
+pub(crate) fn readings(subject: Subject<'_>, rows: &[&EvidenceRow]) -> String {
     let Some(axis) = Axis::of(rows) else {
         return "<p class=\"aside\">No readings of the telling days were kept for this home.</p>\n"
             .to_owned();
     };
-    let zone = input.zone(&visit.home);
-    let drawing = plot::svg(&Plot {
-        id,
-        home: &visit.home,
-        problem: &visit.problem,
-        rows,
-        axis: &axis,
-        zone,
-        set_point_degc: input.set_points.get(&visit.home).copied(),
-        onset: visit.since,
-    });
+    let Subject { id, home, problem, zone, set_point_degc, onset } = subject;
+    let drawing = plot::svg(&Plot { id, home, problem, rows, axis: &axis, zone, set_point_degc, onset });
     let cut = if axis.spans.len() > 1 { " Days between the double lines are left out." } else { "" };
     format!(
         "<figure>{drawing}<figcaption>Probe temperatures, heater beneath; local time ({}). The top probe is the \
          thick solid line; dashes shorten towards the base.{cut}</figcaption>{}</figure>\n",
         text::html(zone.name()),
-        hourly::table(&visit.home, rows, zone, axis.hours()),
+        hourly::table(home, rows, zone, axis.hours()),
     )
 }
 

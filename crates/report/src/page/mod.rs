@@ -8,14 +8,14 @@ use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, QualityRow, Vi
 use crate::text;
 
 mod axis;
-mod card;
+pub(crate) mod card;
 mod dictionary;
 mod headline;
 mod heater;
 mod hourly;
 mod list;
 mod plot;
-mod prose;
+pub(crate) mod prose;
 mod quality;
 mod trace;
 
@@ -63,28 +63,38 @@ impl PageInput<'_> {
 /// The page as one HTML file, UTF-8. Same rows, same bytes.
 #[must_use]
 pub fn service_list(input: &PageInput<'_>) -> String {
-    let title = text::html(input.title);
-    let mut out = format!(
+    let links = [
+        ("#list", "The list"),
+        ("#quality", "Data quality"),
+        ("#method", "Method"),
+        ("#columns", "What the columns mean"),
+    ];
+    let mut body = prose::CAUTIONS.to_owned();
+    body.push_str(&headline::section(input));
+    body.push_str(&list::section(input));
+    body.push_str(&card::section(input));
+    body.push_str(&quality::section(input));
+    body.push_str(prose::METHOD);
+    body.push_str(&dictionary::section());
+    shell(input.title, prose::LEAD, &links, &body)
+}
+
+/// A page about `body`, which is HTML; title and lead are text. The first link is where the skip link leads.
+pub(crate) fn shell(title: &str, lead: &str, links: &[(&str, &str)], body: &str) -> String {
+    let title = text::html(title);
+    let first = links.first().map_or("#", |l| l.0);
+    let links: Vec<String> = links.iter().map(|(to, name)| format!("<a href=\"{to}\">{name}</a>")).collect();
+    format!(
         "<!DOCTYPE html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n\
          <meta name=\"referrer\" content=\"no-referrer\">\n<meta name=\"color-scheme\" content=\"light dark\">\n\
          <title>{title}</title>\n<style>\n{}</style>\n</head>\n<body>\n\
-         <a class=\"skip\" href=\"#list\">Skip to the list</a>\n<header>\n<h1>{title}</h1>\n<p class=\"lead\">{}</p>\n\
-         <nav aria-label=\"On this page\"><a href=\"#list\">The list</a> <a href=\"#quality\">Data quality</a> \
-         <a href=\"#method\">Method</a> <a href=\"#columns\">What the columns mean</a></nav>\n</header>\n<main>\n",
+         <a class=\"skip\" href=\"{first}\">Skip to the content</a>\n<header>\n<h1>{title}</h1>\n<p class=\"lead\">{}</p>\n\
+         <nav aria-label=\"On this page\">{}</nav>\n</header>\n<main>\n{body}</main>\n<footer><p>{}</p></footer>\n</body>\n</html>\n",
         include_str!("style.css"),
-        prose::LEAD,
-    );
-    out.push_str(prose::CAUTIONS);
-    out.push_str(&headline::section(input));
-    out.push_str(&list::section(input));
-    out.push_str(&card::section(input));
-    out.push_str(&quality::section(input));
-    out.push_str(prose::METHOD);
-    out.push_str(&dictionary::section());
-    out.push_str("</main>\n<footer><p>");
-    out.push_str(prose::FOOT);
-    out.push_str("</p></footer>\n</body>\n</html>\n");
-    out
+        text::html(lead),
+        links.join(" "),
+        prose::FOOT,
+    )
 }

@@ -5,7 +5,7 @@ pub(super) const LEAD: &str = "Hot-water cylinders to visit first, from their ow
 what is probably wrong, how sure that is, what leaving it costs, and what to bring.";
 
 /// Cautions. Sources are named in the text; limits are from memory and local codes come first.
-pub(super) const CAUTIONS: &str = "<section class=\"caution\" aria-labelledby=\"caution-h\">\n\
+pub(crate) const CAUTIONS: &str = "<section class=\"caution\" aria-labelledby=\"caution-h\">\n\
 <h2 id=\"caution-h\">Before anyone goes out</h2>\n\
 <p><strong>Findings are indications from data, not a diagnosis.</strong> They say where to look first. Check on \
 site before any part is changed.</p>\n\
@@ -46,5 +46,5 @@ is the 90 % interval. Figures behind the plots are means of the readings; nothin
 </section>\n";
 
 /// Last line.
-pub(super) const FOOT: &str = "Made from readings alone, without a visit. Nothing on this page replaces local codes or the judgement of a \
+pub(crate) const FOOT: &str = "Made from readings alone, without a visit. Nothing on this page replaces local codes or the judgement of a \
 licensed person on site.";

@@ -2,9 +2,11 @@
 
 use std::path::Path;
 
-use arrow::array::RecordBatch;
+use arrow::array::{Array, AsArray, BooleanArray, RecordBatch};
+use arrow::compute::filter_record_batch;
 use drawoff_contract::{ContractError, Table};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::file::metadata::RowGroupMetaData;
 
 use crate::disk;
 use crate::guard::caught;
@@ -23,6 +25,45 @@ pub fn read_table<T: Table>(path: &Path) -> Result<Vec<T>, ContractError> {
         rows.extend(of_batch);
     }
     Ok(rows)
+}
+
+/// Reads the rows of one home from a table with a text column `home`; row groups that cannot hold it are not decoded.
+///
+/// # Errors
+/// As [`read_table`], and when there is no such column.
+pub fn read_home<T: Table>(path: &Path, home: &str) -> Result<Vec<T>, ContractError> {
+    let mut rows = Vec::new();
+    let name = path.display().to_string();
+    let wanted = |group: &RowGroupMetaData| may_hold(group, home);
+    each_batch_of(path, &wanted, &mut |batch| {
+        let column = batch.column_by_name(HOME).and_then(|c| c.as_string_opt::<i32>().cloned());
+        let column = column.ok_or_else(|| ContractError::new(name.clone(), "has no column `home`"))?;
+        let mask: BooleanArray =
+            (0..column.len()).map(|i| Some(column.is_valid(i) && column.value(i) == home)).collect();
+        if mask.true_count() == 0 {
+            return Ok(());
+        }
+        let own = filter_record_batch(&batch, &mask)
+            .map_err(|e| ContractError::new(name.clone(), e.to_string()))?;
+        rows.extend(T::from_batch(&own).map_err(|mut e| {
+            e.subject = format!("{name}, {}", e.subject);
+            e
+        })?);
+        Ok(())
+    })?;
+    Ok(rows)
+}
+
+const HOME: &str = "home";
+
+/// Whether a row group's smallest and largest home leave room for this one; without such statistics it may.
+fn may_hold(group: &RowGroupMetaData, home: &str) -> bool {
+    let column = group.columns().iter().find(|c| c.column_path().string() == HOME);
+    let Some(statistics) = column.and_then(|c| c.statistics()) else { return true };
+    let below = statistics.min_bytes_opt().is_some_and(|least| home.as_bytes() < least);
+    let above = statistics.max_bytes_opt().is_some_and(|most| home.as_bytes() > most);
+    // A largest value that was cut short is made larger by its writer, so that both comparisons hold.
+    !(below || above)
 }
 
 /// Reads all batches of a Parquet file, whole.
@@ -46,12 +87,26 @@ pub fn each_batch(
     path: &Path,
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<(), ContractError> {
+    each_batch_of(path, &|_| true, take)
+}
+
+fn each_batch_of(
+    path: &Path,
+    wanted: &dyn Fn(&RowGroupMetaData) -> bool,
+    take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+) -> Result<(), ContractError> {
     let file = disk::open(path)?;
     let broken = |reason: &dyn std::fmt::Display| {
         ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
             .with_hint("the file may be cut short or damaged, or no Parquet file")
     };
-    let opened = caught(|| ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| b.build()));
+    let opened = caught(|| {
+        ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| {
+            let groups = b.metadata().row_groups().iter().enumerate();
+            let groups = groups.filter(|(_, g)| wanted(g)).map(|(i, _)| i).collect();
+            b.with_row_groups(groups).build()
+        })
+    });
     let mut reader = opened.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?;
     while let Some(batch) = caught(|| reader.next()).map_err(|panic| broken(&panic))? {
         take(batch.map_err(|e| broken(&e))?)?;

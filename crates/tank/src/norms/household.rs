@@ -70,6 +70,24 @@ pub fn litres_per_day_at_52(occupants: f64) -> f64 {
 /// Heat lost in pipes over the heat drawn (2012 edition, line 46).
 pub const PIPE_LOSS_SHARE: f64 = 0.15;
 
+/// Heat that a water heater must give over a period, kWh (line 62): what is drawn less the pipe loss in it, that pipe loss
+/// (line 46), and the losses of store, primary pipes and, of a combination boiler, keeping hot.
+///
+/// ```
+/// // 0.85 * 100 + 0.15 * 100 + 30
+/// assert!((drawoff_tank::norms::household::required_kwh(100.0, 30.0) - 130.0).abs() < 1e-9);
+/// ```
+#[must_use]
+pub fn required_kwh(drawn_kwh: f64, losses_kwh: f64) -> f64 {
+    (1.0 - PIPE_LOSS_SHARE) * drawn_kwh + pipe_loss_kwh(drawn_kwh) + losses_kwh
+}
+
+/// Heat lost in pipes between store and taps, kWh (line 46).
+#[must_use]
+pub fn pipe_loss_kwh(drawn_kwh: f64) -> f64 {
+    PIPE_LOSS_SHARE * drawn_kwh
+}
+
 /// Heat that warms the house, kWh: a quarter of what is drawn less pipe loss, four fifths of the losses (line 65).
 #[must_use]
 pub fn gains_kwh(drawn_kwh: f64, losses_kwh: f64) -> f64 {

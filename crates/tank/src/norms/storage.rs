@@ -16,6 +16,21 @@ pub const NO_THERMOSTAT: f64 = 1.3;
 /// What it is multiplied by where hot water has its own times.
 pub const OWN_TIMES: f64 = 0.9;
 
+/// Temperature factor of the store in a combination boiler (Table 2b): on the primary side, or on the side of the taps.
+///
+/// A store below 115 l is warmer the smaller it is.
+///
+/// ```
+/// // 0.82 + 0.0022 * 15; 0.60 + 0.0016 * 15
+/// assert!((drawoff_tank::norms::storage::combination_factor(100.0, true) - 0.853).abs() < 1e-9);
+/// assert!((drawoff_tank::norms::storage::combination_factor(100.0, false) - 0.624).abs() < 1e-9);
+/// ```
+#[must_use]
+pub fn combination_factor(volume_l: f64, primary: bool) -> f64 {
+    let below_l = (115.0 - volume_l).max(0.0);
+    if primary { 0.82 + 0.0022 * below_l } else { 0.60 + 0.0016 * below_l }
+}
+
 /// Storage loss factor at a thickness in mm, kWh/(l day) (Table 2, note 1).
 ///
 /// ```

@@ -1,0 +1,268 @@
+//! How likely what was seen of a day is, were nobody in, and were somebody in: learnt by home and drawn towards its fleet.
+//!
+//! Three kinds of day. On an *empty* one the balance shows its errors, and a draw-off seen is a false one. On a *frugal* one, as
+//! one person alone has many, a few litres run in several small draw-offs. On a *usual* one the home draws as it does. How often a
+//! home has frugal days, and how far its balance is off, the likelihood of its own days decides (expectation and maximisation:
+//! A. P. Dempster, N. M. Laird and D. B. Rubin, J. R. Stat. Soc. B 39 (1977) 1-38, from memory).
+
+use std::f64::consts::PI;
+
+use super::vacancy::DayUse;
+use crate::robust::median;
+
+/// Least litres of a day on which a home surely draws as it does when somebody is in, l: of days with a draw seen, and of all.
+const SURELY_DRAWN_L: (f64, f64) = (5.0, 20.0);
+/// A home's own days count against this many of the fleet's.
+const FLEET_DAYS: f64 = 5.0;
+/// The spread of a home's days is never taken as less than this.
+const LEAST_LOG_SD: f64 = 0.3;
+/// Where no home shows how it draws: 100 l with a wide spread (common practice, no source).
+const ASSUMED_USE: Use = Use { log_mean: 4.6, log_sd: 0.7 };
+/// Draw-offs seen on a usual day where no home shows any: idle, and while it heats.
+const ASSUMED_DRAWS: [f64; 2] = [4.0, 1.0];
+/// Share of occupied days unlike the home's others: any number of litres between these, each doubling as likely as the next.
+const ODD_SHARE: f64 = 0.02;
+const ODD_L: (f64, f64) = (2.0, 500.0);
+/// Mean litres that a balance shows on empty days, l, with how common such homes are: most read their loss well.
+const BALANCE_L: [(f64, f64); 3] = [(0.7, 0.75), (2.0, 0.2), (5.0, 0.05)];
+/// Share of empty days with more all the same (a neighbour who looks in), and its mean, l.
+const LOOKED_IN: (f64, f64) = (0.05, 6.0);
+/// False draw-offs on an empty day, idle and while it heats, believed beforehand as if seen on so many days. A start of heating
+/// looks like a draw-off more often. (Chosen on one `synth` seed.)
+const FALSE_DRAWS: [f64; 2] = [0.06, 0.2];
+const FALSE_DRAWS_DAYS: f64 = 30.0;
+/// Mean litres of a frugal day, l, and its draw-offs seen over those of a usual one.
+const FRUGAL_L: f64 = 6.0;
+const FRUGAL_DRAWS: f64 = 0.4;
+/// How draw-offs scatter from day to day: shapes of the negative binomial law by kind of day; a usual day's is nearest to Poisson.
+const SHAPES: [f64; 3] = [1.0, 2.0, 4.0];
+/// Share of empty and of frugal days believed beforehand, as if seen on so many days.
+const SHARES: [f64; 2] = [0.05, 0.05];
+const SHARES_DAYS: f64 = 10.0;
+/// Rounds of learning: shares of days settle in a few.
+const ROUNDS: usize = 8;
+const FLEET_ROUNDS: usize = 3;
+
+/// Litres on usual days: log-normal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Use {
+    log_mean: f64,
+    log_sd: f64,
+}
+
+impl Use {
+    fn logs(days: &[DayUse]) -> Vec<f64> {
+        days.iter().filter(|d| surely_drawn(d)).map(|d| d.litres.ln()).collect()
+    }
+
+    /// Of one home alone; `None` of too few days.
+    fn plain(days: &[DayUse]) -> Option<Self> {
+        let logs = Self::logs(days);
+        let n = logs.len() as f64;
+        if n < FLEET_DAYS {
+            return None;
+        }
+        let log_mean = logs.iter().sum::<f64>() / n;
+        let variance = logs.iter().map(|l| (l - log_mean) * (l - log_mean)).sum::<f64>() / n;
+        Some(Self { log_mean, log_sd: variance.sqrt() })
+    }
+
+    /// Of one home, drawn towards its fleet where its days are few.
+    fn of_home(days: &[DayUse], fleet: Self) -> Self {
+        let logs = Self::logs(days);
+        let n = logs.len() as f64;
+        let log_mean = (logs.iter().sum::<f64>() + FLEET_DAYS * fleet.log_mean) / (n + FLEET_DAYS);
+        let squares: f64 = logs.iter().map(|l| (l - log_mean) * (l - log_mean)).sum();
+        let variance = (squares + FLEET_DAYS * fleet.log_sd * fleet.log_sd) / (n + FLEET_DAYS);
+        Self { log_mean, log_sd: variance.sqrt().max(LEAST_LOG_SD) }
+    }
+
+    /// Density of so many litres, 1/l.
+    fn density(self, litres: f64) -> f64 {
+        // A log-normal has no density at zero: half a litre is the least that can be told from nothing.
+        let drawn = litres.max(0.5);
+        let z = (drawn.ln() - self.log_mean) / self.log_sd;
+        let usual = (-0.5 * z * z).exp() / (drawn * self.log_sd * (2.0 * PI).sqrt());
+        let odd = if drawn >= ODD_L.0 { 1.0 / (drawn * (ODD_L.1 / ODD_L.0).ln()) } else { 0.0 };
+        (1.0 - ODD_SHARE) * usual + ODD_SHARE * odd
+    }
+}
+
+fn surely_drawn(d: &DayUse) -> bool {
+    d.draws[0] > 0 && d.litres >= SURELY_DRAWN_L.0 || d.litres >= SURELY_DRAWN_L.1
+}
+
+/// Mean draw-offs seen on a day with much drawn, idle and while it heats, drawn towards `prior`.
+fn usual_draws(days: &[DayUse], prior: [f64; 2]) -> [f64; 2] {
+    let much: Vec<&DayUse> = days.iter().filter(|d| d.litres >= SURELY_DRAWN_L.1).collect();
+    [0, 1].map(|i| {
+        let seen: f64 = much.iter().map(|d| f64::from(d.draws[i])).sum();
+        (seen + FLEET_DAYS * prior[i]) / (much.len() as f64 + FLEET_DAYS)
+    })
+}
+
+/// What a fleet shows of its homes' days.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct FleetDays {
+    usage: Use,
+    /// Draw-offs seen on a usual day, idle and while it heats.
+    draws: [f64; 2],
+    /// False draw-offs on an empty day, idle and while it heats.
+    false_draws: [f64; 2],
+}
+
+impl FleetDays {
+    /// From the days of each home.
+    pub(crate) fn new(homes: &[Vec<DayUse>]) -> Self {
+        let own: Vec<Use> = homes.iter().filter_map(|days| Use::plain(days)).collect();
+        let usage = if own.is_empty() {
+            ASSUMED_USE
+        } else {
+            Use {
+                log_mean: median(&own.iter().map(|u| u.log_mean).collect::<Vec<_>>()),
+                log_sd: median(&own.iter().map(|u| u.log_sd).collect::<Vec<_>>()).max(LEAST_LOG_SD),
+            }
+        };
+        let all: Vec<DayUse> = homes.iter().flatten().copied().collect();
+        let draws = usual_draws(&all, ASSUMED_DRAWS);
+        let mut fleet = Self { usage, draws, false_draws: FALSE_DRAWS };
+        for _ in 0..FLEET_ROUNDS {
+            let (mut days, mut seen) = (FALSE_DRAWS_DAYS, FALSE_DRAWS.map(|f| f * FALSE_DRAWS_DAYS));
+            for of_home in homes {
+                let kinds = HomeDays::new(of_home, fleet);
+                for day in of_home.iter().filter(|d| !d.litres.is_nan()) {
+                    let empty = kinds.shares_of(*day)[0];
+                    days += empty;
+                    seen.iter_mut().zip(day.draws).for_each(|(sum, n)| *sum += empty * f64::from(n));
+                }
+            }
+            fleet.false_draws = seen.map(|s| s / days);
+        }
+        fleet
+    }
+}
+
+/// The kinds of day of one home.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct HomeDays {
+    usage: Use,
+    /// Mean draw-offs by kind of day (empty, frugal, usual), idle and while it heats.
+    draws: [[f64; 2]; 3],
+    balance_l: f64,
+    /// Shares of empty and frugal days.
+    shares: [f64; 2],
+}
+
+impl HomeDays {
+    /// Learns them from the home's days.
+    pub(crate) fn new(days: &[DayUse], fleet: FleetDays) -> Self {
+        let usual = usual_draws(days, fleet.draws);
+        let known: Vec<DayUse> = days.iter().copied().filter(|d| !d.litres.is_nan()).collect();
+        let start = Self {
+            usage: Use::of_home(days, fleet.usage),
+            draws: [fleet.false_draws, usual.map(|d| FRUGAL_DRAWS * d), usual],
+            balance_l: 0.0,
+            shares: SHARES,
+        };
+        let mut best = (start, f64::NEG_INFINITY);
+        for (balance_l, common) in BALANCE_L {
+            let mut tried = Self { balance_l, ..start };
+            for _ in 0..ROUNDS {
+                let mut sums = SHARES.map(|s| s * SHARES_DAYS);
+                for day in &known {
+                    let shares = tried.shares_of(*day);
+                    sums.iter_mut().zip(shares).for_each(|(sum, s)| *sum += s);
+                }
+                tried.shares = sums.map(|s| s / (known.len() as f64 + SHARES_DAYS));
+            }
+            let log =
+                known.iter().map(|d| tried.weighted(*d).iter().sum::<f64>().ln()).sum::<f64>() + common.ln();
+            if log > best.1 {
+                best = (tried, log);
+            }
+        }
+        best.0
+    }
+
+    /// Density of a day by its kind: empty, frugal, usual.
+    fn densities(&self, day: DayUse) -> [f64; 3] {
+        let exponential = |mean_l: f64| (-day.litres / mean_l).exp() / mean_l;
+        let of_litres = [
+            (1.0 - LOOKED_IN.0) * exponential(self.balance_l) + LOOKED_IN.0 * exponential(LOOKED_IN.1),
+            exponential(FRUGAL_L),
+            self.usage.density(day.litres),
+        ];
+        std::array::from_fn(|kind| {
+            let of_draws: f64 =
+                (0..2).map(|i| negative_binomial(day.draws[i], self.draws[kind][i], SHAPES[kind])).product();
+            (of_litres[kind] * of_draws).max(f64::MIN_POSITIVE)
+        })
+    }
+
+    fn weighted(&self, day: DayUse) -> [f64; 3] {
+        let [empty, frugal, usual] = self.densities(day);
+        [self.shares[0] * empty, self.shares[1] * frugal, (1.0 - self.shares[0] - self.shares[1]) * usual]
+    }
+
+    /// Probability of each kind, the day taken by itself.
+    fn shares_of(&self, day: DayUse) -> [f64; 3] {
+        let weighted = self.weighted(day);
+        let sum: f64 = weighted.iter().sum();
+        weighted.map(|w| w / sum)
+    }
+
+    /// Log-likelihood of a day under occupied and vacant; zeros where unknown.
+    pub(crate) fn evidence(&self, day: DayUse) -> [f64; 2] {
+        if day.litres.is_nan() {
+            return [0.0, 0.0];
+        }
+        let [empty, frugal, usual] = self.densities(day);
+        let occupied = 1.0 - self.shares[0];
+        let frugal_share = self.shares[1] / occupied;
+        [(frugal_share * frugal + (1.0 - frugal_share) * usual).ln(), empty.ln()]
+    }
+}
+
+/// Probability of a number of draw-offs whose daily rate differs by a gamma law of this shape: negative binomial.
+fn negative_binomial(count: u32, mean: f64, shape: f64) -> f64 {
+    let n = f64::from(count);
+    let ways = libm::lgamma(n + shape) - libm::lgamma(shape) - libm::lgamma(n + 1.0);
+    (ways + shape * (shape / (shape + mean)).ln() + n * (mean / (shape + mean)).ln()).exp()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_sum_to_one_with_their_mean() {
+        let terms = || (0..400).map(|n| (f64::from(n), negative_binomial(n, 2.4, 2.0)));
+        assert!((terms().map(|t| t.1).sum::<f64>() - 1.0).abs() < 1e-9);
+        assert!((terms().map(|t| t.0 * t.1).sum::<f64>() - 2.4).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_fleet_shows_how_often_a_draw_off_is_false() {
+        let day = |i: usize| DayUse { litres: 0.3, draws: [u32::from(i.is_multiple_of(2)), 0] };
+        let empty: Vec<DayUse> = (0..200).map(day).collect();
+        let used = (0..60).map(|i| DayUse { litres: 60.0 + f64::from(i % 30), draws: [6, 1] }).collect();
+        let fleet = FleetDays::new(&[empty, used]);
+        // By hand: 100 on 200 days, and 30 days of what was believed.
+        assert!((fleet.false_draws[0] - 101.8 / 230.0).abs() < 0.03, "{fleet:?}");
+        assert!(fleet.false_draws[1] < 0.06);
+    }
+
+    #[test]
+    fn frugal_days_with_draw_offs_are_occupied_and_the_home_says_how_common_they_are() {
+        let days: Vec<DayUse> = (0..50)
+            .map(|i| match i % 5 {
+                0 => DayUse { litres: 2.0, draws: [2, 0] },
+                _ => DayUse { litres: 40.0 + f64::from((i * 37) % 50), draws: [5, 1] },
+            })
+            .collect();
+        let home = HomeDays::new(&days, FleetDays::new(std::slice::from_ref(&days)));
+        assert!((0.1..0.3).contains(&home.shares[1]) && home.shares[0] < 0.03, "{home:?}");
+        let [occupied, vacant] = home.evidence(days[0]);
+        assert!(occupied > vacant + 2.0, "{occupied} {vacant}");
+    }
+}
