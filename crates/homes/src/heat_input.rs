@@ -226,7 +226,8 @@ fn heat_pump(heats: &[Heat]) -> Option<HeatInputs> {
             performance
         }
     };
-    let (mut sums, mut by_heat): (BTreeMap<Day, (f64, f64)>, Vec<(i64, i64, f64)>) = Default::default();
+    let mut sums: BTreeMap<Day, (f64, f64)> = BTreeMap::new();
+    let mut by_heat = Vec::new();
     for heat in heats {
         let own = per_metered(heat);
         by_heat.push((heat.start_ms, heat.end_ms, own));
