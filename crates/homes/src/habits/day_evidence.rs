@@ -243,7 +243,7 @@ mod tests {
 
     #[test]
     fn a_fleet_shows_how_often_a_draw_off_is_false() {
-        let day = |i: usize| DayUse { litres: 0.3, draws: [u32::from(i % 2 == 0), 0] };
+        let day = |i: usize| DayUse { litres: 0.3, draws: [u32::from(i.is_multiple_of(2)), 0] };
         let empty: Vec<DayUse> = (0..200).map(day).collect();
         let used = (0..60).map(|i| DayUse { litres: 60.0 + f64::from(i % 30), draws: [6, 1] }).collect();
         let fleet = FleetDays::new(&[empty, used]);
