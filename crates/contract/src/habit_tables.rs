@@ -78,7 +78,7 @@ table! {
         effective_days: f64, "d";
         /// Draw-offs begun in each local hour of an occupied day, drawn towards the fleet's where days are few.
         draws_by_hour: Vec<f32>, "1/h";
-        /// Mean heat drawn in each local hour of an occupied day, drawn towards the fleet's where days are few.
+        /// Mean heat drawn in each local hour of an occupied day, drawn towards the fleet's; NaN where the heat put in is not known.
         energy_by_hour: Vec<f32>, "kWh";
     }
 }

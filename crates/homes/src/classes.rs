@@ -114,7 +114,9 @@ fn points(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Vec<Opti
 /// Probabilities of the classes of one draw-off: over the parts of the mixture, the chance that its true litres lie in the bounds.
 fn probabilities(mixture: &Mixture, point: Point) -> [f64; 3] {
     let mut out = [0.0; 3];
-    for (share, mean, sd) in mixture.true_log_litres(point) {
+    for (share, mean, sd) in point.readings().into_iter().flat_map(|(likely, point)| {
+        mixture.true_log_litres(point).map(|(share, mean, sd)| (likely * share, mean, sd))
+    }) {
         let below = |litres: f64| 0.5 * libm::erfc((mean - litres.ln()) / (sd * std::f64::consts::SQRT_2));
         let (small, no_bath) = (below(SMALL_BELOW_L), below(BATH_FROM_L));
         out[0] += share * small;
