@@ -40,7 +40,7 @@ struct Figure {
 
 /// Profile, cadence in minutes, figure: what it is held to while it does not reach its bar.
 const NOT_REACHED: &[(&str, u32, &str, f64)] = &[
-    ("S", 5, "groups, F1", 0.792),
+    ("S", 5, "groups, F1", 0.784),
     ("L", 5, "groups, F1", 0.797),
     ("XL", 5, "groups, F1", 0.799),
     ("XL", 5, "stated minimum, l", 3.15),

@@ -3,7 +3,7 @@
 //! The heat that left is known from the balance, so a warmer feed means more litres: the front of a large draw-off then
 //! stands higher, and what entered at the base is warmer. Both are compared with the readings: for each reading, how far it
 //! would move if the feed were a kelvin warmer and the heat drawn the same. Weighted least squares over the draw-offs of a
-//! day, each reading held to three standard deviations.
+//! day; a reading that lies beyond any feed is held to what one would do.
 
 use drawoff_tank::column::{Column, DEFAULT_INLET_MIXING_L};
 
@@ -14,8 +14,9 @@ use super::explain::{Known, Scatter, moved_on};
 const COLUMN_SPREAD_K: f64 = 0.5;
 /// Part of the change of a reading in a draw-off that the column does not know.
 const CHANGE_SPREAD: f64 = 0.2;
-/// A reading says at most this, in standard deviations.
+/// A reading says at most this, in standard deviations, beside what a feed taken wrong by so much does.
 const MOST_SIGMAS: f64 = 3.0;
+const MOST_WRONG_K: f64 = 10.0;
 /// A smaller draw-off tells how the inlet stirs, not how cold the feed is, l: twice what it stirs.
 const LEAST_LITRES: f64 = 2.0 * DEFAULT_INLET_MIXING_L;
 /// A reading that moves by less than this part of a change of the feed is ruled by other things.
@@ -58,7 +59,7 @@ impl FeedSums {
             let changed_k = CHANGE_SPREAD * (here - before.degc_at(height));
             let variance =
                 scatter.sigma_k * scatter.sigma_k + COLUMN_SPREAD_K * COLUMN_SPREAD_K + changed_k * changed_k;
-            let most = MOST_SIGMAS * variance.sqrt();
+            let most = MOST_SIGMAS * variance.sqrt() + MOST_WRONG_K * slope.abs();
             self.warmer += slope * (reading - here).clamp(-most, most) / variance;
             self.information += slope * slope / variance;
         }
@@ -80,7 +81,12 @@ mod tests {
     fn a_large_draw_off_tells_the_feed_and_a_small_one_nothing() {
         let heights = [0.92, 0.75, 0.58, 0.42, 0.25, 0.08];
         let body = Body::new(&Settings::default());
-        let (before, assumed_degc, true_degc) = (body.uniform(60.0), 11.0, 8.0);
+        // What is assumed is never warmer than the coldest water read: here it is too cold.
+        let (assumed_degc, true_degc) = (8.0, 11.0);
+        // Cold water lies at the base already: what reads hot before and cold after tells too little of the feed.
+        let mut before = body.uniform(60.0);
+        let first = Interval { drawn_l: 60.0, feed_degc: true_degc, ..Interval::default() };
+        body.advance(&mut before, &first);
         let told = |litres: f64| {
             let mut after = before;
             let drawn =
@@ -99,14 +105,14 @@ mod tests {
                 loss_w_per_k: 1.5,
                 wh_per_k: body.stored_wh(&body.uniform(1.0)),
             };
-            // The balance knows the heat: against a feed taken too warm it is more litres.
+            // The balance knows the heat: against a feed taken too cold it is fewer litres.
             let read_l = litres * (60.0 - true_degc) / (60.0 - assumed_degc);
             let mut sums = FeedSums::default();
             let drawn = Drawn { litres: read_l, outlet_degc: 60.0 };
             sums.note(&before, &known, drawn, &row, Scatter { heights: &heights, sigma_k: 0.1 });
             sums.told(assumed_degc)
         };
-        let (degc, se_k) = told(60.0).unwrap();
+        let (degc, se_k) = told(40.0).unwrap();
         assert!((degc - true_degc).abs() < 1.0 && se_k < 2.0, "{degc} {se_k}");
         assert_eq!(told(5.0), None);
     }
