@@ -1,5 +1,4 @@
 //! Every row of the collected check values has a test, or a reason why it has none.
-#![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 
 use std::collections::{BTreeMap, BTreeSet};
 
