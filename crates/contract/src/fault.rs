@@ -60,6 +60,38 @@ impl Outcome {
     }
 }
 
+/// How strong a fault is that was laid on purpose, as truth tables and command lines say it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Level {
+    /// Near what data of this kind can show at all; hardly worth a visit.
+    Mild,
+    /// What a technician would call a fault without hesitating.
+    Middle,
+    /// Plain.
+    Strong,
+}
+
+impl Level {
+    /// All levels, weakest first.
+    pub const ALL: [Self; 3] = [Self::Mild, Self::Middle, Self::Strong];
+
+    /// Stable word for files.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::Mild => "mild",
+            Self::Middle => "middle",
+            Self::Strong => "strong",
+        }
+    }
+
+    /// Reads the word back.
+    #[must_use]
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|l| l.code() == code)
+    }
+}
+
 macro_rules! faults {
     ($( $variant:ident $code:literal $class:ident $title:literal $doc:literal; )*) => {
         /// Everything that can be found at a home. Codes are stable: later ones add, none is renamed.

@@ -29,7 +29,7 @@ pub mod table;
 pub use account::Account;
 pub use cell::{Cell, Day, Money, Utc};
 pub use error::ContractError;
-pub use fault::{Fault, FaultClass, Outcome};
+pub use fault::{Fault, FaultClass, Level, Outcome};
 pub use mapping::Mapping;
 pub use readings::{Channel, HomeRows, Mask, Reject, Series, Shape};
 pub use register::{Cylinder, DailyWindow, Element, HeatSource};

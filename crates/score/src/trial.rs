@@ -19,8 +19,9 @@ use crate::calls::{CallScore, is_visit_kind};
 use crate::errors::quantile;
 use crate::list::ListScore;
 use crate::trial::reliability::Prediction;
-use crate::truth::{Level, TruthHome};
+use crate::truth::TruthHome;
 use crate::wilson::Share;
+use drawoff_contract::Level;
 
 /// Kinds that a run must hardly miss or mistake.
 pub const HARD: [Fault; 5] =

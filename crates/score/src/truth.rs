@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use arrow::array::RecordBatch;
-use drawoff_contract::{ContractError, Day, Fault, FaultClass};
+use drawoff_contract::{ContractError, Day, Fault, FaultClass, Level};
 
 use crate::column::Columns;
 
@@ -70,38 +70,6 @@ pub struct TruthDraw {
     pub outlet_degc: f64,
     /// Heat above the cold feed, kWh.
     pub kwh: f64,
-}
-
-/// How strong an imposed fault is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Level {
-    /// Hardly worth a visit.
-    Mild,
-    /// As a technician would meet it.
-    Middle,
-    /// As bad as it gets.
-    Strong,
-}
-
-impl Level {
-    /// All levels, mild first.
-    pub const ALL: [Self; 3] = [Self::Mild, Self::Middle, Self::Strong];
-
-    /// Stable word for truth tables.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Mild => "mild",
-            Self::Middle => "middle",
-            Self::Strong => "strong",
-        }
-    }
-
-    /// Reads the word back.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|l| l.code() == code)
-    }
 }
 
 /// One imposed fault.

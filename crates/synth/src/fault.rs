@@ -2,7 +2,7 @@
 
 use drawoff_contract::{DailyWindow, Fault};
 
-use crate::level::Level;
+use drawoff_contract::Level;
 
 /// Days over which a ramped thermostat drifts to its full error.
 pub(crate) const RAMP_DAYS: f64 = 10.0;

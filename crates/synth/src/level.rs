@@ -3,7 +3,7 @@
 //! The figures are our own choice: mild is near what data of this kind can show at all, middle is what a technician would call a
 //! fault without hesitating, strong is plain.
 
-use drawoff_contract::{DailyWindow, Fault};
+use drawoff_contract::{DailyWindow, Fault, Level};
 use rand_chacha::ChaCha8Rng;
 
 use crate::control::{Mode, OVER_TEMPERATURE_DEGC};
@@ -15,37 +15,12 @@ use crate::source::Source;
 /// Days over which an exchanger that scales up slowly reaches its full decline.
 const DECLINE_DAYS: f64 = 21.0;
 
-/// How strong a fault is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Level {
-    /// Near what can be seen.
-    Mild,
-    /// A fault without doubt.
-    Middle,
-    /// Plain.
-    Strong,
+/// One of three figures, by the level.
+trait Graded {
+    fn of<T: Copy>(self, mild: T, middle: T, strong: T) -> T;
 }
 
-impl Level {
-    /// All levels, weakest first.
-    pub const ALL: [Level; 3] = [Self::Mild, Self::Middle, Self::Strong];
-
-    /// Word in the truth table and on the command line.
-    #[must_use]
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::Mild => "mild",
-            Self::Middle => "middle",
-            Self::Strong => "strong",
-        }
-    }
-
-    /// Reads the word back.
-    #[must_use]
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|l| l.code() == code)
-    }
-
+impl Graded for Level {
     fn of<T: Copy>(self, mild: T, middle: T, strong: T) -> T {
         match self {
             Self::Mild => mild,

@@ -47,9 +47,9 @@ mod unusual;
 mod usable;
 
 pub use cylinder::{Cylinder, CylinderBody};
+pub use drawoff_contract::Level;
 pub use export::readings_schema;
 pub use fleet::{HomeData, generate_home};
-pub use level::Level;
 pub use plan::{FaultsLaid, FleetPlan, Inlet, Pace, RoomMeasured, Sources};
 pub use register::{REGISTER_HEADER, RegisterRow, SOURCE_HEADER, SourceEntry, register_csv};
 pub use tapping::{TappingDraw, TappingPlan, TappingProfile, generate_tapping};

@@ -4,8 +4,8 @@ use chrono_tz::Tz;
 use drawoff_contract::readings::MAX_PROBES;
 use drawoff_contract::{ContractError, Fault};
 
-use crate::level::Level;
 use crate::trial;
+use drawoff_contract::Level;
 
 /// Probe columns of every export; more are added where a plan asks for more.
 pub(crate) const USUAL_PROBES: usize = 8;

@@ -10,8 +10,8 @@ use drawoff_contract::Fault;
 
 use crate::dice::{Purpose, below, dice, shuffled};
 use crate::household::Habit;
-use crate::level::Level;
 use crate::plan::{FaultsLaid, FleetPlan, Sources};
+use drawoff_contract::Level;
 
 /// Sound homes of a round. Two are ordinary.
 const SOUND: [Habit; 17] = [

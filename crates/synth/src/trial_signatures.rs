@@ -6,11 +6,11 @@ use drawoff_contract::Fault;
 use crate::design::{Design, tried};
 use crate::fleet::{generate, run};
 use crate::household::Habit;
-use crate::level::Level;
 use crate::measure::{Row, rows};
 use crate::plan::{FaultsLaid, FleetPlan, Pace, Sources};
 use crate::sums::{DaySums, Sample, Simulated};
 use crate::trial::Cell;
+use drawoff_contract::Level;
 
 const DAYS: usize = 28;
 const ROWS_A_DAY: usize = 288;

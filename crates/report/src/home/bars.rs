@@ -38,14 +38,14 @@ fn svg(id: &str, title: &str, description: &str, ink: &str, labels: &str) -> Str
 /// A round number at or above the highest value, and the step of the grid.
 fn ceiling(highest: f64) -> (f64, f64) {
     let raw = highest.max(1e-9) / 4.0;
-    let magnitude = libm_pow10(raw.log10().floor());
+    let magnitude = power_of_ten(raw.log10().floor());
     let step =
         [1.0, 2.0, 2.5, 5.0, 10.0].into_iter().map(|m| m * magnitude).find(|s| *s >= raw).unwrap_or(raw);
     ((highest / step).ceil().max(1.0) * step, step)
 }
 
 /// Powers of ten small enough to be exact.
-fn libm_pow10(exponent: f64) -> f64 {
+fn power_of_ten(exponent: f64) -> f64 {
     10.0_f64.powi(exponent.clamp(-9.0, 15.0) as i32)
 }
 

@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::bar::Figure;
 use crate::trial::Trial;
 use crate::trial::reliability::{LEAST_P, bins};
-use crate::truth::Level;
 use crate::wilson::Share;
+use drawoff_contract::Level;
 
 const NONE: &str = "-";
 

@@ -6,8 +6,8 @@ use rand_chacha::ChaCha8Rng;
 use super::{Design, class_b_w};
 use crate::control::Mode;
 use crate::dice::{below, chance};
-use crate::level::Level;
 use crate::source::Source;
+use drawoff_contract::Level;
 
 /// A boiler's flow has to be this much above what the thermostat asks for, K.
 const BOILER_MARGIN_K: f64 = 6.0;
