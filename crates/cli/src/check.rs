@@ -5,9 +5,9 @@ use drawoff_contract::Account;
 use crate::args::PipelineArgs;
 use crate::exit::{Exit, Failure};
 use crate::progress::{self, thousands};
-use crate::run::{file_rows, gather, read_inputs};
+use crate::reduce::{open_intake, reduce_fleet};
+use crate::run::{file_rows, read_inputs};
 use crate::sanity::unit_slips;
-use crate::stages;
 
 pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
@@ -18,15 +18,16 @@ pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
         &inputs.mapping,
         &inputs.cylinders,
     ));
-    let gathered = gather(&inputs);
-    let daybooks = stages::daybook(&gathered, &inputs.cylinders, inputs.pipeline.water.water());
-    let accounts = stages::accounts(&gathered, &daybooks);
+    // Nothing is written to the outputs, so rows that do not fit into memory go where the system keeps such things.
+    let aside = std::env::temp_dir().join(format!("drawoff-check-{}", std::process::id()));
+    let mut intake = open_intake(&inputs, aside);
+    let reduced = reduce_fleet(&mut intake, &inputs.cylinders, inputs.pipeline.water.water())?;
     let mut total = Account::default();
-    for account in &accounts.files {
+    for account in &reduced.accounts.files {
         total.add(account);
     }
-    problems.extend(unit_slips(&daybooks, &total));
-    for row in file_rows(&gathered, &accounts.files) {
+    problems.extend(unit_slips(&reduced.daybooks, &total));
+    for row in file_rows(&reduced.files, &reduced.accounts.files) {
         progress::result(&format!(
             "{}: {} rows in = {} used + {} masked + {} rejected; {} values in = {} used + {} masked + {} absent{}",
             row.file,
@@ -49,12 +50,12 @@ pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
         thousands(total.all_rows_rejected()),
         if total.is_balanced() { "the accounts balance" } else { "THE ACCOUNTS DO NOT BALANCE" }
     ));
-    for (home, rows) in &gathered.unknown_homes {
+    for (home, rows) in &reduced.unknown_homes {
         progress::result(&format!("home {home}: not in the register, {rows} rows rejected"));
     }
     problems.iter().for_each(progress::error);
-    let read = !gathered.homes.is_empty();
-    Ok(match (problems.is_empty() && gathered.unknown_homes.is_empty(), read) {
+    let read = !reduced.stamps.is_empty();
+    Ok(match (problems.is_empty() && reduced.unknown_homes.is_empty(), read) {
         (_, false) => Exit::NoInput,
         (true, true) => Exit::Done,
         (false, true) => Exit::Partial,

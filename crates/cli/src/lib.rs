@@ -11,6 +11,7 @@ mod lessons;
 mod pipeline;
 mod plan;
 mod progress;
+mod reduce;
 mod replay;
 mod run;
 mod sanity;

@@ -105,11 +105,14 @@ pub(crate) struct RunSettings {
     pub(crate) top: usize,
     /// Most homes with a card and plot on the page.
     pub(crate) cards: usize,
+    /// Readings in memory at one time, MB; more is read in turn, or written aside in the output folder. Changes no result.
+    #[serde(skip_serializing)]
+    pub(crate) memory_mb: u64,
 }
 
 impl Default for RunSettings {
     fn default() -> Self {
-        Self { seed: 1, top: 10, cards: 50 }
+        Self { seed: 1, top: 10, cards: 50, memory_mb: 256 }
     }
 }
 

@@ -4,7 +4,7 @@ use drawoff_contract::plan_tables::{LearningRow, RingRow, RoundRow, VanRow};
 use drawoff_contract::results::FindingRow;
 use drawoff_report::csv;
 use drawoff_store::RunFolder;
-use drawoff_worklist::{Worklist, rounds};
+use drawoff_worklist::{Worklist, WorthSettings, rounds};
 
 use crate::exit::Failure;
 use crate::lessons::{self, Lessons};
@@ -41,12 +41,13 @@ impl Plan {
     /// Plans the visits and calls of a list.
     pub(crate) fn of(
         inputs: &Inputs,
+        worth: &WorthSettings,
         lessons: &Lessons,
         settled: Settled,
         list: &Worklist,
         findings: &[FindingRow],
     ) -> Self {
-        let rounds = rounds::rounds(&list.visits, &inputs.pipeline.worth, &lessons.learned);
+        let rounds = rounds::rounds(&list.visits, worth, &lessons.learned);
         Self {
             van: rounds::van(&rounds, &list.visits),
             rounds,

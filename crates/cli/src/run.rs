@@ -9,18 +9,19 @@ use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, LeftOffRow, QualityRow, VisitRow};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_report::{PageInput, csv, json, terminal};
-use drawoff_store::{Gathered, RunFolder};
-use drawoff_worklist::{LeftOff, Worklist};
+use drawoff_store::{FileReport, Gathered, Intake, RunFolder};
+use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
 use crate::args::PipelineArgs;
 use crate::exit::{Exit, Failure};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::{Plan, settle_findings};
 use crate::progress::{self, thousands};
+use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
 use crate::small::{self, Notes, Period, SmallTables};
-use crate::stages::{self, Accounts, Assessed, HomeDaybook};
+use crate::stages::{self, Assessed};
 
 /// Version of this program, as it stands in manifests.
 pub(crate) const VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -107,26 +108,23 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 }
 
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
-    let mut inputs = read_inputs(args)?;
+    let inputs = read_inputs(args)?;
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
-    let gathered = gather(&inputs);
-    if gathered.homes.is_empty() {
-        return Err(nothing_read(&inputs, &gathered));
+    let water = inputs.pipeline.water.water();
+    let mut intake = open_intake(&inputs, folder.rows_aside());
+    let reduced = reduce_fleet(&mut intake, &inputs.cylinders, water)?;
+    if reduced.stamps.is_empty() {
+        return Err(nothing_read(&inputs, &reduced));
     }
     let started = Instant::now();
-    let water = inputs.pipeline.water.water();
-    let daybooks = stages::daybook(&gathered, &inputs.cylinders, water);
-    let mut assessed = stages::assess_fleet(&daybooks, water, inputs.pipeline.run.seed);
-    let (lessons, settled) = settle_findings(&inputs, &daybooks, &mut assessed);
-    let accounts = stages::accounts(&gathered, &daybooks);
-    let period = Period::of(&gathered);
+    let daybooks = &reduced.daybooks;
+    let mut assessed = stages::assess_fleet(daybooks, water, inputs.pipeline.run.seed);
+    let (lessons, settled) = settle_findings(&inputs, daybooks, &mut assessed);
+    let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
-    // The manifest tells the prices that were used, wherever they came from.
-    inputs.pipeline.worth = worth;
     let (background, mut notes) = inputs.small.background(period, &inputs.cylinders);
-    let mut list =
-        drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &inputs.pipeline.worth, &background)?;
+    let mut list = drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &worth, &background)?;
     list.notes.extend(tariff_notes);
     list.notes.append(&mut notes.for_all);
     notes.for_page.extend(lessons.remark());
@@ -137,21 +135,25 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             100.0 * inputs.rules.rate
         ));
     }
-    let plan = Plan::of(&inputs, &lessons, settled, &list, &assessed.findings);
+    let plan = Plan::of(&inputs, &worth, &lessons, settled, &list, &assessed.findings);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
         started.elapsed().as_secs_f64()
     ));
-    let evidence = evidence(&gathered, &inputs.cylinders, &list.visits, inputs.pipeline.run.cards);
+    let shown = &list.visits[..list.visits.len().min(inputs.pipeline.run.cards)];
+    let evidence = evidence(&intake, &inputs.cylinders, shown)?;
+    drop(intake);
     let mut total = Account::default();
-    accounts.files.iter().for_each(|a| total.add(a));
-    let slips = unit_slips(&daybooks, &total);
-    let partial = warn_of_what_was_left_out(&inputs, &gathered, &daybooks, &list, slips);
+    reduced.accounts.files.iter().for_each(|a| total.add(a));
+    let slips = unit_slips(daybooks, &total);
+    let partial = warn_of_what_was_left_out(&inputs, &reduced, &list, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
-    write(&mut folder, &inputs, &gathered, daybooks, assessed, accounts, &list, &notes, evidence)?;
+    // The manifest tells the prices that were used, wherever they came from.
+    let manifest = manifest(&inputs, worth, &total, &list, background.carbon_g_per_kwh)?;
+    write(&mut folder, &inputs, reduced, assessed, &list, &notes, evidence)?;
     plan.write(&mut folder)?;
-    folder.finish(manifest(&inputs, &total, &list, background.carbon_g_per_kwh)?)?;
+    folder.finish(manifest)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
     progress::result(CAUTION);
@@ -164,7 +166,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
 /// Homes named in warnings; the rest are counted.
 const NAMED_AT_MOST: usize = 20;
 
-fn nothing_read(inputs: &Inputs, gathered: &Gathered) -> Failure {
+fn nothing_read(inputs: &Inputs, gathered: &Reduced<'_>) -> Failure {
     let source = inputs.pipeline.inputs.readings.display().to_string();
     let mut problems = inputs.register_problems.clone();
     problems.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
@@ -185,17 +187,16 @@ fn nothing_read(inputs: &Inputs, gathered: &Gathered) -> Failure {
 /// Names every file and home that was left out; whether there was any.
 fn warn_of_what_was_left_out(
     inputs: &Inputs,
-    gathered: &Gathered,
-    daybooks: &[HomeDaybook<'_>],
+    reduced: &Reduced<'_>,
     list: &Worklist,
     slips: Vec<ContractError>,
 ) -> bool {
     let mut left_out = slips;
     left_out.extend(inputs.register_problems.iter().cloned());
     left_out.extend(inputs.small.problems.iter().cloned());
-    left_out.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
-    left_out.extend(unknown_homes(inputs, gathered));
-    for d in daybooks {
+    left_out.extend(reduced.files.iter().filter_map(|f| f.status.clone().err()));
+    left_out.extend(unknown_homes(inputs, reduced));
+    for d in &reduced.daybooks {
         if let Err(missing) = d.notes {
             let message = format!("not assessed, the register lacks {missing}");
             left_out.push(
@@ -211,7 +212,7 @@ fn warn_of_what_was_left_out(
     !left_out.is_empty()
 }
 
-fn unknown_homes(inputs: &Inputs, gathered: &Gathered) -> Vec<ContractError> {
+fn unknown_homes(inputs: &Inputs, gathered: &Reduced<'_>) -> Vec<ContractError> {
     let hint = format!("add it to {}", inputs.pipeline.inputs.register.display());
     let unknown = &gathered.unknown_homes;
     let mut problems: Vec<ContractError> = unknown
@@ -238,16 +239,15 @@ const DAY_MS: i64 = 86_400_000;
 
 /// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days.
 fn evidence(
-    gathered: &Gathered,
+    intake: &Intake<'_>,
     cylinders: &BTreeMap<String, Cylinder>,
     visits: &[VisitRow],
-    cards: usize,
-) -> Vec<EvidenceRow> {
+) -> Result<Vec<EvidenceRow>, ContractError> {
     use drawoff_contract::{Channel, Utc};
     let mut out = Vec::new();
-    for visit in visits.iter().take(cards) {
-        let (Some(rows), Some(cylinder)) = (gathered.homes.get(&visit.home), cylinders.get(&visit.home))
-        else {
+    let homes = intake.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
+    for visit in visits {
+        let (Some(rows), Some(cylinder)) = (homes.get(&visit.home), cylinders.get(&visit.home)) else {
             continue;
         };
         let Some(&last) = rows.time_ms.last() else { continue };
@@ -276,23 +276,20 @@ fn evidence(
             });
         }
     }
-    out
+    Ok(out)
 }
 
 /// Writes every table and page.
-#[expect(clippy::too_many_arguments, reason = "the one place where all results meet")]
 fn write(
     folder: &mut RunFolder,
     inputs: &Inputs,
-    gathered: &Gathered,
-    daybooks: Vec<HomeDaybook<'_>>,
+    reduced: Reduced<'_>,
     assessed: Assessed,
-    accounts: Accounts,
     list: &Worklist,
     notes: &Notes,
     evidence: Vec<EvidenceRow>,
 ) -> Result<(), Failure> {
-    let page = page(inputs, gathered, &assessed, &accounts.homes, list, notes, &evidence);
+    let page = page(inputs, &reduced.files, &assessed, &reduced.accounts.homes, list, notes, &evidence);
     folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
     folder.text("service_list.json", &json::json(list.visits.clone()))?;
@@ -317,12 +314,12 @@ fn write(
     folder.table(assessed.habits.changes)?;
     folder.table(assessed.habits.hour_changes)?;
     folder.table(assessed.habits.groups)?;
-    folder.table(accounts.homes)?;
-    folder.table(file_rows(gathered, &accounts.files))?;
+    folder.table(reduced.accounts.homes)?;
+    folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     folder.table(evidence)?;
     let (mut day_notes, mut spells, mut draws): (Vec<DayNote>, Vec<SpellNote>, Vec<DrawNote>) =
         Default::default();
-    for notes in daybooks.into_iter().filter_map(|d| d.notes.ok()) {
+    for notes in reduced.daybooks.into_iter().filter_map(|d| d.notes.ok()) {
         day_notes.extend(notes.days);
         spells.extend(notes.spells);
         draws.extend(notes.draws);
@@ -333,10 +330,9 @@ fn write(
     Ok(())
 }
 
-pub(crate) fn file_rows(gathered: &Gathered, accounts: &[Account]) -> Vec<FileRow> {
+pub(crate) fn file_rows(files: &[FileReport], accounts: &[Account]) -> Vec<FileRow> {
     let count = |v: u64| i64::try_from(v).unwrap_or(i64::MAX);
-    gathered
-        .files
+    files
         .iter()
         .zip(accounts)
         .map(|(file, a)| FileRow {
@@ -362,7 +358,7 @@ fn left_off(list: &Worklist) -> Vec<LeftOffRow> {
 
 fn page(
     inputs: &Inputs,
-    gathered: &Gathered,
+    files: &[FileReport],
     assessed: &Assessed,
     quality: &[QualityRow],
     list: &Worklist,
@@ -375,7 +371,7 @@ fn page(
     let mut notes: Vec<String> = list.notes.clone();
     notes.extend(run_notes.for_page.iter().cloned());
     notes.extend(inputs.small.remarks.iter().map(|e| e.message.clone()));
-    notes.extend(gathered.files.iter().filter_map(|f| f.status.as_ref().err()).map(|e| e.message.clone()));
+    notes.extend(files.iter().filter_map(|f| f.status.as_ref().err()).map(|e| e.message.clone()));
     drawoff_report::service_list(&PageInput {
         title: &inputs.pipeline.name,
         currency: &inputs.pipeline.worth.currency,
@@ -394,11 +390,13 @@ fn page(
 /// What the manifest says beside its files: no clock, no host, no path of this machine.
 fn manifest(
     inputs: &Inputs,
+    worth: WorthSettings,
     total: &Account,
     list: &Worklist,
     carbon_g_per_kwh: Option<f64>,
 ) -> Result<serde_json::Value, Failure> {
-    let mut settings = serde_json::to_value(&inputs.pipeline)
+    let pipeline = Pipeline { worth, ..inputs.pipeline.clone() };
+    let mut settings = serde_json::to_value(&pipeline)
         .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
     // Where things lie differs between machines and does not change the results.
     for section in ["inputs", "outputs"] {

@@ -5,7 +5,6 @@ use std::path::PathBuf;
 
 use drawoff_contract::small_tables::{CarbonRow, TariffRow, VisitLogRow};
 use drawoff_contract::{ContractError, Cylinder, Day, Mapping, Utc, local};
-use drawoff_store::Gathered;
 use drawoff_store::small::{Small, read_carbon, read_tariffs, read_visits};
 use drawoff_worklist::carbon::mean_intensity;
 use drawoff_worklist::tariff_table::in_force;
@@ -145,15 +144,14 @@ pub(crate) struct Period {
 }
 
 impl Period {
-    /// The middle home's first and last stamp, so that a home with a wrong clock does not stretch it. `None` without rows.
-    pub(crate) fn of(gathered: &Gathered) -> Option<Self> {
+    /// The middle of the homes' first and last stamps, so that a home with a wrong clock does not stretch it. `None` without rows.
+    pub(crate) fn of(stamps: &[(i64, i64)]) -> Option<Self> {
         let middle = |mut stamps: Vec<i64>| {
             stamps.sort_unstable();
             stamps.get(stamps.len() / 2).copied().map(Utc)
         };
-        let homes = || gathered.homes.values();
-        let first = middle(homes().filter_map(|h| h.time_ms.first().copied()).collect())?;
-        let last = middle(homes().filter_map(|h| h.time_ms.last().copied()).collect())?;
+        let first = middle(stamps.iter().map(|s| s.0).collect())?;
+        let last = middle(stamps.iter().map(|s| s.1).collect())?;
         Some(Self { first, last })
     }
 
@@ -167,7 +165,6 @@ impl Period {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use drawoff_contract::HomeRows;
     use drawoff_store::output::export::write_text;
 
     const MAPPING: &str = r#"
@@ -268,13 +265,9 @@ default_zone = "UTC"
     #[test]
     fn one_wrong_clock_does_not_stretch_the_period() {
         let day_ms = 86_400_000;
-        let rows = |first: i64, last: i64| HomeRows { time_ms: vec![first, last], ..HomeRows::default() };
-        let mut gathered = Gathered::default();
-        for (home, first) in [("a", 300_000), ("b", 300_000), ("c", 40_000 * day_ms)] {
-            gathered.homes.insert(home.to_owned(), rows(first, first + 3 * day_ms - 300_000));
-        }
-        let period = Period::of(&gathered).unwrap();
+        let stamps = [300_000, 300_000, 40_000 * day_ms].map(|first| (first, first + 3 * day_ms - 300_000));
+        let period = Period::of(&stamps).unwrap();
         assert_eq!((period.first, period.days()), (Utc(300_000), (Day(0), Day(2))));
-        assert_eq!(Period::of(&Gathered::default()), None);
+        assert_eq!(Period::of(&[]), None);
     }
 }

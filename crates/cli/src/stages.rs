@@ -1,10 +1,7 @@
 //! The way of the data: readings of each home to daybook, daybook to homes, homes to findings.
 
-use std::collections::BTreeMap;
-
-use drawoff_contract::account::count_home;
-use drawoff_contract::results::{FindingRow, HomeRow, QualityRow};
-use drawoff_contract::{Account, Cylinder, Fault, HomeRows, Outcome};
+use drawoff_contract::results::{FindingRow, HomeRow};
+use drawoff_contract::{Cylinder, Fault, HomeRows, Outcome};
 use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
@@ -12,7 +9,6 @@ use drawoff_homes::classes::read_classes;
 use drawoff_homes::habits::{HabitInput, Habits, read_empty_days, read_habits};
 use drawoff_homes::shrink::report_fleet;
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
-use drawoff_store::Gathered;
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
@@ -20,23 +16,6 @@ use rayon::prelude::*;
 pub(crate) struct HomeDaybook<'a> {
     pub(crate) cylinder: &'a Cylinder,
     pub(crate) notes: Result<Notes, &'static str>,
-}
-
-/// Reduces every home that the register lists, in the order of their identifiers.
-pub(crate) fn daybook<'a>(
-    gathered: &Gathered,
-    cylinders: &'a BTreeMap<String, Cylinder>,
-    water: Water,
-) -> Vec<HomeDaybook<'a>> {
-    let files = gathered.files.len();
-    cylinders
-        .par_iter()
-        .map(|(home, cylinder)| {
-            let none = HomeRows::default();
-            let rows = gathered.homes.get(home).unwrap_or(&none);
-            HomeDaybook { cylinder, notes: reduce(cylinder, rows, files, water) }
-        })
-        .collect()
 }
 
 /// Reduces the rows of one home; `files` is the number of input files that they may come from.
@@ -175,55 +154,4 @@ fn unassessed(home: &str, outcome: Outcome, missing: &str) -> Vec<FindingRow> {
             folded_under: String::new(),
         })
         .collect()
-}
-
-/// Row accounting by file and by home, after all masks are set.
-pub(crate) struct Accounts {
-    pub(crate) files: Vec<Account>,
-    pub(crate) homes: Vec<QualityRow>,
-}
-
-pub(crate) fn accounts(gathered: &Gathered, daybooks: &[HomeDaybook<'_>]) -> Accounts {
-    let mut files: Vec<Account> = gathered.files.iter().map(|f| f.account.clone()).collect();
-    let mut homes = Vec::new();
-    for d in daybooks {
-        let home = &d.cylinder.home;
-        let by_file = match &d.notes {
-            Ok(notes) => notes.accounts.clone(),
-            // Rows of a home that cannot be reduced are still counted as they came in.
-            Err(_) => {
-                let mut counted = vec![Account::default(); files.len()];
-                if let Some(rows) = gathered.homes.get(home) {
-                    count_home(rows, &mut counted);
-                }
-                counted
-            }
-        };
-        let mut total = gathered.rejected_by_home.get(home).cloned().unwrap_or_default();
-        for (sum, part) in files.iter_mut().zip(&by_file) {
-            sum.add(part);
-            total.add(part);
-        }
-        let days = d.notes.as_ref().map(|n| n.days.as_slice()).unwrap_or_default();
-        let count = |v: u64| i64::try_from(v).unwrap_or(i64::MAX);
-        homes.push(QualityRow {
-            home: home.clone(),
-            rows_in: count(total.rows_in),
-            rows_used: count(total.rows_used),
-            rows_masked: count(total.all_rows_masked()),
-            rows_rejected: count(total.all_rows_rejected()),
-            values_in: count(total.values_in),
-            values_used: count(total.values_used),
-            values_masked: count(total.all_values_masked()),
-            values_absent: count(total.values_absent),
-            by_reason: total.by_reason(),
-            rows_out_of_order: count(gathered.homes.get(home).map_or(0, |r| r.out_of_order)),
-            rows_missing: days.iter().map(|n| (n.instants_expected - n.instants).max(0)).sum(),
-            longest_gap_hours: days.iter().map(|n| n.longest_gap_min / 60.0).fold(0.0, f64::max),
-            stamps_doubled: days.iter().map(|n| n.doubled).sum(),
-            register_restarts: days.iter().filter_map(|n| n.register_falls).sum(),
-            change_of_hour_days: count(days.iter().filter(|n| (n.hours - 24.0).abs() > 0.1).count() as u64),
-        });
-    }
-    Accounts { files, homes }
 }

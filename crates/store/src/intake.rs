@@ -11,7 +11,11 @@ mod names;
 mod open;
 mod part;
 mod plan;
+mod shares;
 mod source;
+mod spill;
+mod stream;
+mod survey;
 #[cfg(test)]
 pub(crate) mod testing;
 mod text;
@@ -20,14 +24,12 @@ mod values;
 mod wide;
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping, Shape};
-use rayon::prelude::*;
+use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping};
 
 pub use check::inspect;
-use part::{FileRows, Part};
-use source::Source;
+pub use stream::{Intake, Streamed};
 
 /// All readings of a run.
 #[derive(Debug, Default)]
@@ -49,111 +51,44 @@ pub struct FileReport {
     pub path: String,
     /// Why the file could not be read, with row group and column where known. Such a file counts no rows.
     pub status: Result<(), ContractError>,
-    /// Rejected rows of the file; used and masked rows are counted from [`Gathered::homes`] once all masks are set.
+    /// Rejected rows of the file; used and masked rows are counted from the readings once all masks are set.
     pub account: Account,
 }
 
-/// Reads all exports at `source`: a file, or a folder with files in it and in folders below.
-///
-/// Rows are checked in this order, and rejected for the first reason that applies: no home, home not in the
-/// register, unknown channel, no time, absurd time, no value. Of copies (same home and instant, and channel in the
-/// long shape) the last in path and file order counts. A mapped column that a file lacks counts as null if another
-/// file has it. A row is out of order when a row of its file and home (and channel) before it is later. `progress` is told the rows of each batch as it is
-/// decoded, from any thread. A source without files gives one report with that error. The result does not depend
-/// on the number of threads.
+/// How much memory readings may take, and where rows go that do not fit.
+#[derive(Clone, Debug)]
+pub struct Limits {
+    /// Bytes of readings in memory at one time, over all threads.
+    pub memory_bytes: u64,
+    /// Folder for rows written aside, made when it is needed and removed at the end.
+    pub aside: PathBuf,
+}
+
+/// Reads all exports at `source` into memory: a file, or a folder with files in it and in folders below. As [`Intake`], with no limit.
 pub fn gather(
     source: &Path,
     mapping: &Mapping,
     cylinders: &BTreeMap<String, Cylinder>,
     progress: &(dyn Fn(u64) + Sync),
 ) -> Gathered {
-    let sources = match source::list(source) {
-        Ok(sources) => sources,
-        Err(e) => {
-            let path = source.display().to_string();
-            let report = FileReport { path, status: Err(e), account: Account::default() };
-            return Gathered { files: vec![report], ..Gathered::default() };
-        }
-    };
-    let (read, columns) = read_all(&sources, mapping, cylinders, progress);
-    let mut gathered = Gathered::default();
-    let mut parts: BTreeMap<String, Vec<(u16, Part)>> = BTreeMap::new();
-    for (number, (source, rows)) in sources.iter().zip(read).enumerate() {
-        let mut report =
-            FileReport { path: source.name.clone(), status: Ok(()), account: Account::default() };
-        match (rows, u16::try_from(number)) {
-            (Ok(rows), Ok(number)) => {
-                report.account = rows.lost.account;
-                for (home, account) in rows.lost.by_home {
-                    gathered.rejected_by_home.entry(home).or_default().add(&account);
-                }
-                for (home, count) in rows.lost.unknown_homes {
-                    *gathered.unknown_homes.entry(home).or_default() += count;
-                }
-                for (home, part) in rows.homes {
-                    parts.entry(home).or_default().push((number, part));
-                }
-            }
-            (Ok(_), Err(_)) => report.status = Err(too_many_files(source)),
-            (Err(e), _) => report.status = Err(e),
-        }
-        gathered.files.push(report);
+    // One share needs no folder.
+    let limits = Limits { memory_bytes: u64::MAX, aside: PathBuf::new() };
+    let mut intake = Intake::open(source, mapping, cylinders, &limits);
+    let mut homes = BTreeMap::new();
+    let streamed = intake.each_home(progress, &|_, rows| rows, &mut |home, rows| {
+        homes.insert(home, rows);
+    });
+    // Only writing aside can fail, and nothing was.
+    let Ok(Some(streamed)) = streamed else { return Gathered::default() };
+    Gathered {
+        homes,
+        files: streamed.files,
+        rejected_by_home: streamed.rejected_by_home,
+        unknown_homes: streamed.unknown_homes,
     }
-    let shape = mapping.readings.shape;
-    let merged: Vec<(String, HomeRows)> = parts
-        .into_iter()
-        .collect::<Vec<_>>()
-        .into_par_iter()
-        .map(|(home, parts)| (home, merge::merge(shape, parts, columns)))
-        .collect();
-    gathered.homes = merged.into_iter().collect();
-    gathered
 }
 
-fn too_many_files(source: &Source) -> ContractError {
-    ContractError::new(source.name.clone(), "one run reads at most 65,536 files")
-        .with_hint("join the files, or run on a part of the folder")
-}
-
-/// Reads every file, and counts the mapped value columns that at least one of them has.
-fn read_all(
-    sources: &[Source],
-    mapping: &Mapping,
-    cylinders: &BTreeMap<String, Cylinder>,
-    progress: &(dyn Fn(u64) + Sync),
-) -> (Vec<Result<FileRows, ContractError>>, usize) {
-    let readings = &mapping.readings;
-    let columns: Vec<Result<Vec<bool>, Vec<ContractError>>> =
-        sources.par_iter().map(|source| file::columns(source, readings)).collect();
-    let present = (0..readings.wide.len()).filter(|&i| columns.iter().flatten().any(|file| file[i])).count();
-    let values_per_row = if readings.shape == Shape::Wide { present as u64 } else { 1 };
-    let read = sources
-        .par_iter()
-        .zip(columns)
-        .map(|(source, columns)| match columns {
-            Ok(_) => file::read(source, readings, cylinders, values_per_row, progress),
-            Err(problems) => Err(joined(source, problems)),
-        })
-        .collect();
-    (read, present)
-}
-
-/// The problems of one file as one.
-fn joined(source: &Source, mut problems: Vec<ContractError>) -> ContractError {
-    if problems.len() == 1
-        && let Some(only) = problems.pop()
-    {
-        return only;
-    }
-    let prefix = format!("{}, ", source.name);
-    let message: Vec<String> = problems
-        .iter()
-        .map(|p| format!("{}: {}", p.subject.strip_prefix(&prefix).unwrap_or(&p.subject), p.message))
-        .collect();
-    let mut error = ContractError::new(source.name.clone(), message.join("; "));
-    error.hint = problems.into_iter().find_map(|p| p.hint);
-    error
-}
-
+#[cfg(test)]
+mod stream_tests;
 #[cfg(test)]
 mod tests;

@@ -11,5 +11,5 @@ pub mod settings;
 pub mod small;
 
 pub use guard::quiet_decoders;
-pub use intake::{FileReport, Gathered, gather, inspect};
+pub use intake::{FileReport, Gathered, Intake, Limits, Streamed, gather, inspect};
 pub use output::RunFolder;

@@ -29,6 +29,9 @@ pub const MANIFEST: &str = "manifest.json";
 /// Key of the manifest that holds every file's size and hash.
 pub const MANIFEST_FILES: &str = "files";
 
+/// Folder for rows that do not fit into memory.
+const ROWS_ASIDE: &str = ".rows-aside";
+
 /// Written into every Parquet file; the version, never the time.
 const CREATED_BY: &str = concat!("drawoff ", env!("CARGO_PKG_VERSION"));
 /// Small tables: a middling level costs milliseconds and saves a third against the lowest.
@@ -58,11 +61,20 @@ impl RunFolder {
         let lock = place::lock(dir)?;
         place::take_up(dir)?;
         let aside = dir.join(place::UNFINISHED);
-        if aside.exists() {
-            std::fs::remove_dir_all(&aside).map_err(|e| failed(&aside, "cannot be removed", &e))?;
+        for left in [&aside, &dir.join(ROWS_ASIDE)] {
+            if left.exists() {
+                std::fs::remove_dir_all(left).map_err(|e| failed(left, "cannot be removed", &e))?;
+            }
         }
         std::fs::create_dir(&aside).map_err(|e| failed(&aside, "cannot be made", &e))?;
         Ok(Self { dir: dir.to_owned(), aside, files: BTreeMap::new(), lock, decided: false })
+    }
+
+    /// A hidden folder within the output folder for rows that do not fit into memory; whoever makes it removes it, and so does the
+    /// next begin.
+    #[must_use]
+    pub fn rows_aside(&self) -> PathBuf {
+        self.dir.join(ROWS_ASIDE)
     }
 
     /// Writes a table as `NAME.parquet`.

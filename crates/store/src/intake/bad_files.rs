@@ -48,7 +48,7 @@ fn read_all_columns(path: &Path) -> Result<usize, String> {
         let opened = Opened::open(&source, b',').map_err(|e| e.to_string())?;
         let columns = opened.column_names();
         let mut rows = 0;
-        let read = opened.each_batch(&columns, &mut |batch| {
+        let read = opened.each_batch(&columns, None, &mut |_, batch| {
             rows += batch.num_rows();
             Ok(())
         });

@@ -6,9 +6,12 @@ use std::path::Path;
 use drawoff_contract::{ContractError, Cylinder, Mapping, Reject};
 use rayon::prelude::*;
 
-use crate::intake::file;
-use crate::intake::part::Lost;
+use crate::intake::file::{self, Collector};
+use crate::intake::open::damaged;
+use crate::intake::part::{Filter, Lost};
+use crate::intake::shares::Shares;
 use crate::intake::source;
+use crate::intake::survey::Survey;
 
 /// Names in one message; the rest is counted.
 const NAMED_AT_MOST: usize = 8;
@@ -31,8 +34,16 @@ pub fn inspect(
     let found: Vec<Result<(Lost, bool), Vec<ContractError>>> = sources
         .par_iter()
         .map(|source| {
-            file::columns(source, readings)?;
-            let rows = file::read(source, readings, cylinders, 1, &|_| {}).map_err(|e| vec![e])?;
+            let survey = Survey::of(source, readings);
+            survey.columns.as_ref().map_err(Clone::clone)?;
+            let shares = Shares::default();
+            let all = Filter { shares: &shares, share: 0, nobody: true, promised: None, only: None };
+            let mut rows = Collector::new(readings, cylinders, 1);
+            file::each_batch(source, Some(&survey), readings, None, &mut |_, batch| {
+                rows.batch(batch, all).map_err(|e| damaged(source, "", &e))
+            })
+            .map_err(|e| vec![e])?;
+            let rows = rows.finish();
             Ok((rows.lost, !rows.homes.is_empty()))
         })
         .collect();

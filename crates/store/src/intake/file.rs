@@ -2,64 +2,95 @@
 
 use std::collections::BTreeMap;
 
+use arrow::array::RecordBatch;
+use arrow::error::ArrowError;
 use drawoff_contract::mapping::ReadingsMapping;
 use drawoff_contract::{ContractError, Cylinder, Shape};
 
 use crate::guard::caught;
 use crate::intake::long::LongFile;
 use crate::intake::open::{Opened, damaged};
-use crate::intake::part::FileRows;
+use crate::intake::part::{FileRows, Filter};
 use crate::intake::plan;
 use crate::intake::source::Source;
+use crate::intake::survey::Survey;
 use crate::intake::wide::WideFile;
 
-/// The value columns that a file has, or all that is wrong with its columns.
-pub(crate) fn columns(source: &Source, mapping: &ReadingsMapping) -> Result<Vec<bool>, Vec<ContractError>> {
+/// Opens a file and tells which value columns it has, or all that is wrong with its columns.
+pub(crate) fn look<'s>(
+    source: &'s Source,
+    mapping: &ReadingsMapping,
+) -> Result<(Vec<bool>, Opened<'s>), Vec<ContractError>> {
     let opened = guarded(source, || Opened::open(source, mapping.separator)).map_err(|e| vec![e])?;
     let problems = plan::problems(&source.name, &opened, mapping);
     if problems.is_empty() {
-        Ok(mapping.wide.iter().map(|w| opened.column_type(&w.column).is_some()).collect())
+        let has = mapping.wide.iter().map(|w| opened.column_type(&w.column).is_some()).collect();
+        Ok((has, opened))
     } else {
         Err(problems)
     }
 }
 
-/// Reads one file whole.
+/// Rows of one file of either shape, batch by batch.
+pub(crate) enum Collector<'a> {
+    Wide(WideFile<'a>),
+    Long(LongFile<'a>),
+}
+
+impl<'a> Collector<'a> {
+    /// Of a file without rows yet; `values_per_row` counts the values of rejected rows of the wide shape.
+    pub(crate) fn new(
+        mapping: &'a ReadingsMapping,
+        register: &'a BTreeMap<String, Cylinder>,
+        values_per_row: u64,
+    ) -> Self {
+        match mapping.shape {
+            Shape::Wide => Self::Wide(WideFile::new(mapping, register, values_per_row)),
+            Shape::Long => Self::Long(LongFile::new(mapping, register)),
+        }
+    }
+
+    /// Adds the rows of a batch that the filter takes.
+    ///
+    /// # Errors
+    /// When a column's type turns out not to fit, or a home is where the file promises none.
+    pub(crate) fn batch(&mut self, batch: &RecordBatch, filter: Filter<'_>) -> Result<(), ArrowError> {
+        match self {
+            Self::Wide(file) => file.batch(batch, filter),
+            Self::Long(file) => file.batch(batch, filter),
+        }
+    }
+
+    /// All rows by home.
+    pub(crate) fn finish(self) -> FileRows {
+        match self {
+            Self::Wide(file) => file.finish(),
+            Self::Long(file) => file.finish(),
+        }
+    }
+}
+
+/// Gives the batches of the `pieces` of a file (all, if `None`) with the columns that the mapping needs, each with the number of its piece.
 ///
 /// # Errors
-/// Names the file, the place and the reason; nothing of the file is kept then.
-pub(crate) fn read(
+/// Names the file, the place and the reason, also where the decoder panics.
+pub(crate) fn each_batch(
     source: &Source,
+    survey: Option<&Survey>,
     mapping: &ReadingsMapping,
-    register: &BTreeMap<String, Cylinder>,
-    values_per_row: u64,
-    progress: &(dyn Fn(u64) + Sync),
-) -> Result<FileRows, ContractError> {
+    pieces: Option<&[usize]>,
+    take: &mut dyn FnMut(usize, &RecordBatch) -> Result<(), ContractError>,
+) -> Result<(), ContractError> {
     guarded(source, || {
-        let opened = Opened::open(source, mapping.separator)?;
-        let wanted = plan::wanted(mapping);
-        let odd = |e| damaged(source, "", &e);
-        match mapping.shape {
-            Shape::Wide => {
-                let mut file = WideFile::new(mapping, register, values_per_row);
-                opened.each_batch(&wanted, &mut |batch| {
-                    progress(batch.num_rows() as u64);
-                    file.batch(batch).map_err(odd)
-                })?;
-                Ok(file.finish())
-            }
-            Shape::Long => {
-                let mut file = LongFile::new(mapping, register);
-                opened.each_batch(&wanted, &mut |batch| {
-                    progress(batch.num_rows() as u64);
-                    file.batch(batch).map_err(odd)
-                })?;
-                Ok(file.finish())
-            }
-        }
+        let known = survey.and_then(|s| s.metadata.as_ref());
+        let opened = Opened::open_known(source, mapping.separator, known)?;
+        opened.each_batch(&plan::wanted(mapping), pieces, take)
     })
 }
 
-fn guarded<T>(source: &Source, work: impl FnOnce() -> Result<T, ContractError>) -> Result<T, ContractError> {
+pub(crate) fn guarded<T>(
+    source: &Source,
+    work: impl FnOnce() -> Result<T, ContractError>,
+) -> Result<T, ContractError> {
     caught(work).unwrap_or_else(|panic| Err(damaged(source, "", &panic)))
 }

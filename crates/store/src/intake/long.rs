@@ -9,7 +9,7 @@ use drawoff_contract::mapping::ReadingsMapping;
 use drawoff_contract::{Channel, Cylinder, Mask, Reject, Series};
 
 use crate::intake::names::{NO_NAME, Names, names};
-use crate::intake::part::{FileRows, Homes, Lost, Owner, Part, check_time};
+use crate::intake::part::{FileRows, Filter, Homes, Lost, Owner, Part, check_time};
 use crate::intake::time::{Clock, NO_TIME, Pass, Times, times};
 use crate::intake::values::{Rule, numbers};
 
@@ -47,11 +47,11 @@ impl<'a> LongFile<'a> {
         }
     }
 
-    /// Adds the rows of a batch.
+    /// Adds the rows of a batch that the filter takes.
     ///
     /// # Errors
-    /// When a column's type turns out not to fit.
-    pub(crate) fn batch(&mut self, batch: &RecordBatch) -> Result<(), ArrowError> {
+    /// When a column's type turns out not to fit, or a home is where the file promises none.
+    pub(crate) fn batch(&mut self, batch: &RecordBatch, filter: Filter<'_>) -> Result<(), ArrowError> {
         let m = self.mapping;
         let column = |name: &str| {
             batch
@@ -62,7 +62,7 @@ impl<'a> LongFile<'a> {
         let channel = names(column(&m.channel_column)?)?;
         let time = times(column(&m.time_column)?, m.time_format)?;
         let value = numbers(column(&m.value_column)?, m.decimal)?;
-        let owners = self.homes.owners(&home.names, &home.codes, self.register);
+        let owners = self.homes.owners(&home.names, &home.codes, self.register, filter)?;
         self.points.resize_with(self.homes.list.len(), || vec![Points::default(); Channel::COUNT]);
         let rules: Vec<Option<(Channel, Rule)>> = channel
             .names
@@ -84,7 +84,8 @@ impl<'a> LongFile<'a> {
                 Owner::Unknown(code) => {
                     self.lost.reject_unknown_home(&home.names[code as usize], count, 1);
                 }
-                Owner::Nobody => self.lost.reject(None, Reject::NoHome, count, 1),
+                Owner::Nobody if filter.nobody => self.lost.reject(None, Reject::NoHome, count, 1),
+                Owner::Nobody | Owner::Elsewhere => {}
             }
             start = end;
         }

@@ -44,12 +44,24 @@ impl<'s> Opened<'s> {
     /// # Errors
     /// Names the file and what is wrong with it.
     pub(crate) fn open(source: &'s Source, separator: u8) -> Result<Self, ContractError> {
+        Self::open_known(source, separator, None)
+    }
+
+    /// As [`Self::open`], with the metadata of a Parquet file that was read before.
+    pub(crate) fn open_known(
+        source: &'s Source,
+        separator: u8,
+        known: Option<&ArrowReaderMetadata>,
+    ) -> Result<Self, ContractError> {
         let damaged = |e: &dyn std::fmt::Display| damaged(source, "", e);
         let (body, schema) = match format(&source.path)? {
             Format::Parquet => {
                 let file = disk::open(&source.path)?;
-                let options = ArrowReaderOptions::new();
-                let metadata = ArrowReaderMetadata::load(&file, options).map_err(|e| damaged(&e))?;
+                let metadata = match known {
+                    Some(metadata) => metadata.clone(),
+                    None => ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())
+                        .map_err(|e| damaged(&e))?,
+                };
                 let schema = metadata.schema().clone();
                 (Body::Parquet(file, metadata), schema)
             }
@@ -81,26 +93,50 @@ impl<'s> Opened<'s> {
         own.chain(self.source.folder_columns.iter().map(|(key, _)| key.as_str())).collect()
     }
 
-    fn folder_value(&self, name: &str) -> Option<&str> {
+    /// Metadata of a Parquet file.
+    pub(crate) fn metadata(&self) -> Option<&ArrowReaderMetadata> {
+        match &self.body {
+            Body::Parquet(_, metadata) => Some(metadata),
+            _ => None,
+        }
+    }
+
+    /// Whether the file itself, and not its folder, has a column.
+    pub(crate) fn has_own_column(&self, name: &str) -> bool {
+        self.schema.index_of(name).is_ok()
+    }
+
+    /// What the names of its folders say of a column.
+    pub(crate) fn folder_value(&self, name: &str) -> Option<&str> {
         self.source.folder_columns.iter().rev().find(|(key, _)| key == name).map(|(_, v)| v.as_str())
     }
 
-    /// Gives every batch with the `wanted` columns that exist, in file order.
+    /// Gives every batch of the `pieces` with the `wanted` columns that exist, in file order, with the number of its piece.
+    ///
+    /// Pieces are the row groups of a Parquet file; any other file is one piece, 0. `None` is all of them.
     ///
     /// # Errors
     /// Names the file, the row group or batch, and the column where the damage is.
     pub(crate) fn each_batch(
         &self,
         wanted: &[&str],
-        take: &mut dyn FnMut(&RecordBatch) -> Result<(), ContractError>,
+        pieces: Option<&[usize]>,
+        take: &mut dyn FnMut(usize, &RecordBatch) -> Result<(), ContractError>,
     ) -> Result<(), ContractError> {
         let own: Vec<&str> = wanted.iter().copied().filter(|w| self.schema.index_of(w).is_ok()).collect();
-        let mut take = |batch: RecordBatch| match self.with_folder_columns(batch, wanted) {
-            Ok(batch) => take(&batch),
+        let mut take_of = |piece: usize, batch: RecordBatch| match self.with_folder_columns(batch, wanted) {
+            Ok(batch) => take(piece, &batch),
             Err(e) => Err(damaged(self.source, "", &e)),
         };
+        if let Body::Parquet(file, metadata) = &self.body {
+            return self.parquet(file, metadata, &own, pieces, &mut take_of);
+        }
+        if pieces.is_some_and(|p| !p.contains(&0)) {
+            return Ok(());
+        }
+        let mut take = |batch: RecordBatch| take_of(0, batch);
         match &self.body {
-            Body::Parquet(file, metadata) => self.parquet(file, metadata, &own, &mut take),
+            Body::Parquet(..) => Ok(()),
             Body::IpcFile => {
                 let reader = open_file(&self.source.path, Some(self.positions(&own)));
                 self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
@@ -127,21 +163,26 @@ impl<'s> Opened<'s> {
         file: &File,
         metadata: &ArrowReaderMetadata,
         own: &[&str],
-        take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
+        pieces: Option<&[usize]>,
+        take: &mut dyn FnMut(usize, RecordBatch) -> Result<(), ContractError>,
     ) -> Result<(), ContractError> {
+        let positions = self.positions(own);
         for (group, info) in metadata.metadata().row_groups().iter().enumerate() {
+            if pieces.is_some_and(|p| !p.contains(&group)) {
+                continue;
+            }
             let mut rows = 0_i64;
-            let positions = self.positions(own);
             let read = parquet_group(file, metadata, group, &positions, &mut |batch| {
                 rows += i64::try_from(batch.num_rows()).unwrap_or(i64::MAX);
-                take(batch)
+                take(group, batch)
             });
             match read {
                 Ok(Ok(())) => {}
                 Ok(Err(refused)) => return Err(refused),
                 Err(message) => {
                     let column = positions
-                        .into_iter()
+                        .iter()
+                        .copied()
                         .find(|&p| parquet_group(file, metadata, group, &[p], &mut |_| Ok(())).is_err());
                     let column = column.map(|p| format!(", column `{}`", self.schema.field(p).name()));
                     let place = format!("row group {group}{}", column.unwrap_or_default());

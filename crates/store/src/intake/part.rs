@@ -1,10 +1,12 @@
 //! What one file gives: readings by home, and the rows it lost.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use arrow::error::ArrowError;
 use drawoff_contract::{Account, Channel, Cylinder, Mask, Reject, Series};
 
 use crate::intake::names::NO_NAME;
+use crate::intake::shares::Shares;
 use crate::intake::time::{NO_TIME, SENSIBLE_MS};
 
 /// Readings of one home from one file.
@@ -91,6 +93,37 @@ pub(crate) enum Owner {
     Unknown(u32),
     /// No identifier.
     Nobody,
+    /// Read with another share of the fleet.
+    Elsewhere,
+}
+
+/// Which rows of a piece are read now.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Filter<'a> {
+    pub(crate) shares: &'a Shares,
+    pub(crate) share: usize,
+    /// Whether rows that name no home are counted now.
+    pub(crate) nobody: bool,
+    /// Lowest and highest home that the file promises for the piece.
+    pub(crate) promised: Option<&'a (String, String)>,
+    /// Only these homes, if given.
+    pub(crate) only: Option<&'a BTreeSet<String>>,
+}
+
+impl Filter<'_> {
+    /// Whether the rows of a home are read now.
+    ///
+    /// # Errors
+    /// When the home lies outside what the file promises: the promise decided which rows are read when.
+    fn takes(&self, name: &str) -> Result<bool, ArrowError> {
+        if let Some((least, most)) = self.promised
+            && !(least.as_str()..=most.as_str()).contains(&name)
+        {
+            let message = format!("home `{name}` lies outside the row group's statistics, {least} to {most}");
+            return Err(ArrowError::ParquetError(message));
+        }
+        Ok(self.shares.of(name) == self.share && self.only.is_none_or(|only| only.contains(name)))
+    }
 }
 
 /// Homes met in one file, numbered in the order of their first rows.
@@ -103,12 +136,16 @@ pub(crate) struct Homes {
 
 impl Homes {
     /// The owner for each code of a batch.
+    ///
+    /// # Errors
+    /// As [`Filter::takes`].
     pub(crate) fn owners(
         &mut self,
         names: &[String],
         used: &[u32],
         register: &BTreeMap<String, Cylinder>,
-    ) -> Vec<Owner> {
+        filter: Filter<'_>,
+    ) -> Result<Vec<Owner>, ArrowError> {
         let mut is_used = vec![false; names.len()];
         for &code in used {
             if let Some(flag) = is_used.get_mut(code as usize) {
@@ -117,7 +154,11 @@ impl Homes {
         }
         let mut owners = vec![Owner::Nobody; names.len()];
         for (code, name) in names.iter().enumerate() {
-            if !is_used[code] {
+            if !is_used[code] || name.is_empty() {
+                continue;
+            }
+            if !filter.takes(name)? {
+                owners[code] = Owner::Elsewhere;
                 continue;
             }
             owners[code] = match (self.index.get(name), register.get(name)) {
@@ -131,7 +172,7 @@ impl Homes {
                 (None, None) => Owner::Unknown(u32::try_from(code).unwrap_or(NO_NAME)),
             };
         }
-        owners
+        Ok(owners)
     }
 }
 

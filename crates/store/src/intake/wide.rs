@@ -9,7 +9,7 @@ use drawoff_contract::mapping::ReadingsMapping;
 use drawoff_contract::{Cylinder, Mask, Reject};
 
 use crate::intake::names::{NO_NAME, names};
-use crate::intake::part::{FileRows, Homes, Lost, Owner, Part, check_time, extend};
+use crate::intake::part::{FileRows, Filter, Homes, Lost, Owner, Part, check_time, extend};
 use crate::intake::time::{Clock, NO_TIME, Pass, times};
 use crate::intake::values::{Rule, numbers};
 
@@ -52,18 +52,18 @@ impl<'a> WideFile<'a> {
         }
     }
 
-    /// Adds the rows of a batch.
+    /// Adds the rows of a batch that the filter takes.
     ///
     /// # Errors
-    /// When a column's type turns out not to fit.
-    pub(crate) fn batch(&mut self, batch: &RecordBatch) -> Result<(), ArrowError> {
+    /// When a column's type turns out not to fit, or a home is where the file promises none.
+    pub(crate) fn batch(&mut self, batch: &RecordBatch, filter: Filter<'_>) -> Result<(), ArrowError> {
         let missing = |name: &str| ArrowError::SchemaError(format!("column `{name}` is missing"));
         let home = batch.column_by_name(&self.mapping.home).ok_or_else(|| missing(&self.mapping.home))?;
         let time_column = &self.mapping.time_column;
         let time = batch.column_by_name(time_column).ok_or_else(|| missing(time_column))?;
         let home = names(home)?;
         let time = times(time, self.mapping.time_format)?;
-        let owners = self.homes.owners(&home.names, &home.codes, self.register);
+        let owners = self.homes.owners(&home.names, &home.codes, self.register, filter)?;
         self.make_parts();
         let columns = self.columns(batch)?;
         let rows = batch.num_rows();
@@ -78,7 +78,10 @@ impl<'a> WideFile<'a> {
                 Owner::Unknown(code) => {
                     self.lost.reject_unknown_home(&home.names[code as usize], count, self.values_per_row);
                 }
-                Owner::Nobody => self.lost.reject(None, Reject::NoHome, count, self.values_per_row),
+                Owner::Nobody if filter.nobody => {
+                    self.lost.reject(None, Reject::NoHome, count, self.values_per_row)
+                }
+                Owner::Nobody | Owner::Elsewhere => {}
             }
             start = end;
         }

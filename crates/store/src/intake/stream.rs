@@ -1,0 +1,466 @@
+//! The fleet's readings, home by home, in bounded memory.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Condvar, Mutex, PoisonError};
+
+use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping, Shape};
+use rayon::prelude::*;
+
+use crate::intake::file::{self, Collector};
+use crate::intake::open::damaged;
+use crate::intake::part::{FileRows, Filter, Lost, Part};
+use crate::intake::shares::{Plan, plan, wanted};
+use crate::intake::source::{self, Source};
+use crate::intake::spill::{Router, Spill};
+use crate::intake::survey::Survey;
+use crate::intake::{FileReport, Limits, merge};
+
+/// Shares in memory for each thread: the one being read, its rows as they are brought together, and what decoders hold.
+const SHARES_A_THREAD: u64 = 2;
+/// Finished shares that may wait for their turn, for each thread.
+const WAITING_A_THREAD: usize = 2;
+
+/// Exports of a fleet, looked at but not read yet.
+///
+/// Rows are checked in this order, and rejected for the first reason that applies: no home, home not in the
+/// register, unknown channel, no time, absurd time, no value. Of copies (same home and instant, and channel in the
+/// long shape) the last in path and file order counts. A mapped column that a file lacks counts as null if another
+/// file has it. A row is out of order when a row of its file and home (and channel) before it is later. A source without
+/// files is one report with that error. The result depends neither on the number of threads nor on the limits.
+///
+/// The fleet is read in shares of neighbouring homes that fit into memory. Where each file holds rows of few homes
+/// (known from the statistics of Parquet row groups, and from folder names), shares are read from the files as they are;
+/// where files hold rows of most homes, rows are first written aside by share.
+#[derive(Debug)]
+pub struct Intake<'a> {
+    mapping: &'a Mapping,
+    cylinders: &'a BTreeMap<String, Cylinder>,
+    sources: Vec<Source>,
+    surveys: Vec<Survey>,
+    /// Why a file is left out.
+    problems: Vec<Option<ContractError>>,
+    no_source: Option<FileReport>,
+    values_per_row: u64,
+    /// Mapped value columns that at least one file has.
+    columns: usize,
+    plan: Plan,
+    aside: PathBuf,
+    spill: Option<Spill>,
+}
+
+/// What a run over all homes leaves beside the homes.
+#[derive(Debug, Default)]
+pub struct Streamed {
+    /// All input files in the order of their paths; [`HomeRows::file`] points into this list.
+    pub files: Vec<FileReport>,
+    /// Rejected rows of homes that the register lists.
+    pub rejected_by_home: BTreeMap<String, Account>,
+    /// Homes that the register does not list, with their number of rows.
+    pub unknown_homes: BTreeMap<String, u64>,
+}
+
+/// One share in memory.
+#[derive(Default)]
+struct Loaded {
+    homes: Vec<(String, Vec<(u16, Part)>)>,
+    lost: Vec<(usize, Lost)>,
+    /// Files found damaged while their rows were read.
+    damage: Vec<(usize, ContractError)>,
+}
+
+impl<'a> Intake<'a> {
+    /// Looks at all exports at `source`: a file, or a folder with files in it and in folders below.
+    #[must_use]
+    pub fn open(
+        source: &Path,
+        mapping: &'a Mapping,
+        cylinders: &'a BTreeMap<String, Cylinder>,
+        limits: &Limits,
+    ) -> Self {
+        let (sources, no_source) = match source::list(source) {
+            Ok(sources) => (sources, None),
+            Err(e) => {
+                let path = source.display().to_string();
+                (Vec::new(), Some(FileReport { path, status: Err(e), account: Account::default() }))
+            }
+        };
+        let readings = &mapping.readings;
+        let surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
+        let has = |i: usize| surveys.iter().any(|s| s.columns.as_ref().is_ok_and(|c| c[i]));
+        let columns = (0..readings.wide.len()).filter(|&i| has(i)).count();
+        let values_per_row = if readings.shape == Shape::Wide { columns as u64 } else { 1 };
+        let problems = sources.iter().zip(&surveys).enumerate();
+        let problems = problems.map(|(i, (source, survey))| match &survey.columns {
+            Err(problems) => Some(joined(source, problems.clone())),
+            Ok(_) => u16::try_from(i).err().map(|_| too_many_files(source)),
+        });
+        let problems: Vec<Option<ContractError>> = problems.collect();
+        let homes: Vec<&str> = cylinders.keys().map(String::as_str).collect();
+        let threads = rayon::current_num_threads() as u64;
+        let share_bytes = limits.memory_bytes / (SHARES_A_THREAD * threads);
+        let plan = plan(&surveys, &homes, values_per_row, share_bytes);
+        let aside = limits.aside.clone();
+        Self {
+            mapping,
+            cylinders,
+            sources,
+            surveys,
+            problems,
+            no_source,
+            values_per_row,
+            columns,
+            plan,
+            aside,
+            spill: None,
+        }
+    }
+
+    /// Number of input files.
+    #[must_use]
+    pub fn files(&self) -> usize {
+        self.sources.len() + usize::from(self.no_source.is_some())
+    }
+
+    /// In how many shares the fleet is read, and whether its rows are written aside first.
+    #[must_use]
+    pub fn shares(&self) -> (usize, bool) {
+        (self.plan.shares.len(), self.plan.aside)
+    }
+
+    /// Reads every home of the register that has rows: `reduce` gets its rows, on any thread, and `take` what that made of
+    /// them, in the order of the homes' names. `progress` is told the rows of each batch as it is decoded, from any thread.
+    ///
+    /// `None` when a file was found to be damaged after homes had been given: that file is then left out whole, and
+    /// what was made of the homes so far must be thrown away and the call made again.
+    ///
+    /// # Errors
+    /// When rows cannot be written aside, or read back.
+    pub fn each_home<T: Send>(
+        &mut self,
+        progress: &(dyn Fn(u64) + Sync),
+        reduce: &(dyn Fn(&str, HomeRows) -> T + Sync),
+        take: &mut (dyn FnMut(String, T) + Send),
+    ) -> Result<Option<Streamed>, ContractError> {
+        if self.plan.aside && self.spill.is_none() {
+            self.write_aside(progress)?;
+        }
+        // Rows that were written aside have been told already.
+        let progress: &(dyn Fn(u64) + Sync) = if self.plan.aside { &|_| {} } else { progress };
+        let alone = self.plan.shares.len() == 1;
+        let mut all = Totals::default();
+        if alone {
+            let loaded = self.load(0, None, progress)?;
+            all.add(&loaded);
+            self.note_damage(std::mem::take(&mut all.damage));
+            let made: Vec<(String, T)> = loaded
+                .homes
+                .into_par_iter()
+                .map(|(home, parts)| {
+                    let rows = merge::merge(self.mapping.readings.shape, parts, self.columns);
+                    let made = reduce(&home, rows);
+                    (home, made)
+                })
+                .collect();
+            made.into_iter().for_each(|(home, made)| take(home, made));
+        } else {
+            self.shares_in_turn(progress, reduce, take, &mut all)?;
+            if !all.damage.is_empty() {
+                self.note_damage(all.damage);
+                return Ok(None);
+            }
+        }
+        Ok(Some(self.report(all.lost)))
+    }
+
+    /// Reads the rows of some homes alone; homes without rows are left out.
+    ///
+    /// # Errors
+    /// When rows written aside cannot be read back.
+    pub fn homes(&self, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+        let shares: BTreeSet<usize> = only.iter().map(|home| self.plan.shares.of(home)).collect();
+        let mut out = BTreeMap::new();
+        for share in shares {
+            for (home, parts) in self.load(share, Some(only), &|_| {})?.homes {
+                out.insert(home, merge::merge(self.mapping.readings.shape, parts, self.columns));
+            }
+        }
+        Ok(out)
+    }
+
+    /// Reads shares on all threads and gives them out in their order.
+    fn shares_in_turn<T: Send>(
+        &self,
+        progress: &(dyn Fn(u64) + Sync),
+        reduce: &(dyn Fn(&str, HomeRows) -> T + Sync),
+        take: &mut (dyn FnMut(String, T) + Send),
+        all: &mut Totals,
+    ) -> Result<(), ContractError> {
+        let (shares, threads) = (self.plan.shares.len(), rayon::current_num_threads());
+        let next = AtomicUsize::new(0);
+        let turn = Mutex::new(Turn { next: 0, waiting: BTreeMap::new(), failed: None, all, take });
+        let moved = Condvar::new();
+        let work = || {
+            loop {
+                let share = next.fetch_add(1, Ordering::Relaxed);
+                if share >= shares {
+                    return;
+                }
+                let made = self.load(share, None, progress).map(|mut loaded| {
+                    let homes = std::mem::take(&mut loaded.homes).into_iter();
+                    let made: Vec<(String, T)> = homes
+                        .map(|(home, parts)| {
+                            let rows = merge::merge(self.mapping.readings.shape, parts, self.columns);
+                            let made = reduce(&home, rows);
+                            (home, made)
+                        })
+                        .collect();
+                    (loaded, made)
+                });
+                let mut turn = turn.lock().unwrap_or_else(PoisonError::into_inner);
+                while turn.failed.is_none() && share > turn.next + WAITING_A_THREAD * threads {
+                    turn = moved.wait(turn).unwrap_or_else(PoisonError::into_inner);
+                }
+                match made {
+                    Ok(made) => turn.give(share, made),
+                    Err(e) => turn.failed = Some(e),
+                }
+                moved.notify_all();
+                if turn.failed.is_some() {
+                    return;
+                }
+            }
+        };
+        std::thread::scope(|scope| {
+            for _ in 0..threads {
+                scope.spawn(work);
+            }
+        });
+        let turn = turn.into_inner().unwrap_or_else(PoisonError::into_inner);
+        turn.failed.map_or(Ok(()), Err)
+    }
+
+    /// Writes the rows of every file aside by share; a damaged file is left out.
+    fn write_aside(&mut self, progress: &(dyn Fn(u64) + Sync)) -> Result<(), ContractError> {
+        let spill = Spill::begin(&self.aside, self.plan.shares.len())?;
+        let readings = &self.mapping.readings;
+        let next = AtomicUsize::new(0);
+        let damage: Mutex<Vec<(usize, ContractError)>> = Mutex::default();
+        let refused: Mutex<Option<ContractError>> = Mutex::default();
+        let work = || {
+            loop {
+                let i = next.fetch_add(1, Ordering::Relaxed);
+                let (Some(source), Ok(number)) = (self.sources.get(i), u16::try_from(i)) else { return };
+                if self.problems[i].is_some() {
+                    continue;
+                }
+                let mut router = Router::new(&spill, &self.plan.shares, number, &readings.home);
+                let mut disk: Option<ContractError> = None;
+                let mut add = |batch: &arrow::array::RecordBatch| {
+                    progress(batch.num_rows() as u64);
+                    router.batch(batch).inspect_err(|e| disk = Some(e.clone()))
+                };
+                let read =
+                    file::each_batch(source, Some(&self.surveys[i]), readings, None, &mut |_, batch| {
+                        add(batch)
+                    });
+                let ended = read.and_then(|()| router.flush().inspect_err(|e| disk = Some(e.clone())));
+                if let Some(e) = disk {
+                    *refused.lock().unwrap_or_else(PoisonError::into_inner) = Some(e);
+                    return;
+                }
+                if let Err(e) = ended {
+                    damage.lock().unwrap_or_else(PoisonError::into_inner).push((i, e));
+                }
+            }
+        };
+        std::thread::scope(|scope| {
+            for _ in 0..rayon::current_num_threads() {
+                scope.spawn(work);
+            }
+        });
+        if let Some(e) = refused.into_inner().unwrap_or_else(PoisonError::into_inner) {
+            return Err(e);
+        }
+        self.spill = Some(spill);
+        self.note_damage(damage.into_inner().unwrap_or_else(PoisonError::into_inner));
+        Ok(())
+    }
+
+    /// Reads one share from its files, or from where they were written aside.
+    fn load(
+        &self,
+        share: usize,
+        only: Option<&BTreeSet<String>>,
+        progress: &(dyn Fn(u64) + Sync),
+    ) -> Result<Loaded, ContractError> {
+        let one = |i: usize| self.load_file(i, share, only, progress);
+        let files = 0..self.sources.len();
+        let read: Vec<FileShare> = if self.plan.shares.len() == 1 {
+            files.into_par_iter().map(one).collect()
+        } else {
+            files.map(one).collect()
+        };
+        let mut loaded = Loaded::default();
+        let mut parts: BTreeMap<String, Vec<(u16, Part)>> = BTreeMap::new();
+        for (i, rows) in read.into_iter().enumerate() {
+            match rows {
+                FileShare::Nothing => {}
+                FileShare::Refused(e) => return Err(e),
+                FileShare::Damaged(e) => loaded.damage.push((i, e)),
+                FileShare::Rows(rows) => {
+                    let number = u16::try_from(i).unwrap_or(u16::MAX);
+                    for (home, part) in rows.homes {
+                        parts.entry(home).or_default().push((number, part));
+                    }
+                    loaded.lost.push((i, rows.lost));
+                }
+            }
+        }
+        loaded.homes = parts.into_iter().collect();
+        Ok(loaded)
+    }
+
+    fn load_file(
+        &self,
+        i: usize,
+        share: usize,
+        only: Option<&BTreeSet<String>>,
+        progress: &(dyn Fn(u64) + Sync),
+    ) -> FileShare {
+        let (source, survey, readings) = (&self.sources[i], &self.surveys[i], &self.mapping.readings);
+        let shares = &self.plan.shares;
+        if self.problems[i].is_some() {
+            return FileShare::Nothing;
+        }
+        let mut rows = Collector::new(readings, self.cylinders, self.values_per_row);
+        let odd = |e| damaged(source, "", &e);
+        if self.plan.aside {
+            let (Some(spill), Ok(number)) = (&self.spill, u16::try_from(i)) else {
+                return FileShare::Nothing;
+            };
+            let filter = Filter { shares, share, nobody: share == 0 && only.is_none(), promised: None, only };
+            let mut damage = None;
+            let read = spill.each_batch(share, number, &mut |batch| {
+                let taken = file::guarded(source, || rows.batch(batch, filter).map_err(odd));
+                taken.inspect_err(|e| damage = Some(e.clone()))
+            });
+            return match (read, damage) {
+                (Ok(()), _) => FileShare::Rows(rows.finish()),
+                (Err(_), Some(e)) => FileShare::Damaged(e),
+                (Err(e), None) => FileShare::Refused(e),
+            };
+        }
+        let wanted = wanted(survey, shares, share);
+        if wanted.pieces.is_empty() && !survey.pieces.is_empty() {
+            return FileShare::Nothing;
+        }
+        let read =
+            file::each_batch(source, Some(survey), readings, Some(&wanted.pieces), &mut |piece, batch| {
+                progress(batch.num_rows() as u64);
+                let nobody = wanted.first.contains(&piece) && only.is_none();
+                let promised = survey.pieces[piece].homes.as_ref();
+                rows.batch(batch, Filter { shares, share, nobody, promised, only }).map_err(odd)
+            });
+        match read {
+            Ok(()) => FileShare::Rows(rows.finish()),
+            Err(e) => FileShare::Damaged(e),
+        }
+    }
+
+    fn note_damage(&mut self, damage: Vec<(usize, ContractError)>) {
+        for (i, e) in damage {
+            self.problems[i].get_or_insert(e);
+        }
+    }
+
+    fn report(&self, lost: BTreeMap<usize, Lost>) -> Streamed {
+        let mut out = Streamed::default();
+        for (i, (source, problem)) in self.sources.iter().zip(&self.problems).enumerate() {
+            let mut account = Account::default();
+            if let (None, Some(lost)) = (problem, lost.get(&i)) {
+                account = lost.account.clone();
+                for (home, of_home) in &lost.by_home {
+                    out.rejected_by_home.entry(home.clone()).or_default().add(of_home);
+                }
+                for (home, rows) in &lost.unknown_homes {
+                    *out.unknown_homes.entry(home.clone()).or_default() += rows;
+                }
+            }
+            let status = problem.clone().map_or(Ok(()), Err);
+            out.files.push(FileReport { path: source.name.clone(), status, account });
+        }
+        out.files.extend(self.no_source.clone());
+        out
+    }
+}
+
+/// What one share finds in one file.
+enum FileShare {
+    Nothing,
+    Rows(FileRows),
+    Damaged(ContractError),
+    Refused(ContractError),
+}
+
+/// Rejected rows by file, and files found damaged.
+#[derive(Default)]
+struct Totals {
+    lost: BTreeMap<usize, Lost>,
+    damage: Vec<(usize, ContractError)>,
+}
+
+impl Totals {
+    fn add(&mut self, loaded: &Loaded) {
+        for (i, lost) in &loaded.lost {
+            self.lost.entry(*i).or_default().add(lost);
+        }
+        self.damage.extend(loaded.damage.iter().cloned());
+    }
+}
+
+/// Whose turn it is to be given out.
+struct Turn<'t, T> {
+    next: usize,
+    waiting: BTreeMap<usize, (Loaded, Vec<(String, T)>)>,
+    failed: Option<ContractError>,
+    all: &'t mut Totals,
+    take: &'t mut (dyn FnMut(String, T) + Send),
+}
+
+impl<T> Turn<'_, T> {
+    fn give(&mut self, share: usize, made: (Loaded, Vec<(String, T)>)) {
+        self.waiting.insert(share, made);
+        while let Some((loaded, made)) = self.waiting.remove(&self.next) {
+            self.next += 1;
+            self.all.add(&loaded);
+            // Once a file is known to be damaged all is done again without it; the rest is read only to find others.
+            if self.all.damage.is_empty() {
+                made.into_iter().for_each(|(home, made)| (self.take)(home, made));
+            }
+        }
+    }
+}
+
+fn too_many_files(source: &Source) -> ContractError {
+    ContractError::new(source.name.clone(), "one run reads at most 65,536 files")
+        .with_hint("join the files, or run on a part of the folder")
+}
+
+/// The problems of one file as one.
+fn joined(source: &Source, mut problems: Vec<ContractError>) -> ContractError {
+    if problems.len() == 1
+        && let Some(only) = problems.pop()
+    {
+        return only;
+    }
+    let prefix = format!("{}, ", source.name);
+    let message: Vec<String> = problems
+        .iter()
+        .map(|p| format!("{}: {}", p.subject.strip_prefix(&prefix).unwrap_or(&p.subject), p.message))
+        .collect();
+    let mut error = ContractError::new(source.name.clone(), message.join("; "));
+    error.hint = problems.into_iter().find_map(|p| p.hint);
+    error
+}
