@@ -332,7 +332,7 @@ fn a_score_without_a_run_or_a_truth() {
 fn help_lists_the_exit_codes() {
     let help = run(DRAWOFF, &["--help"]);
     assert_eq!(help.code, 0);
-    for code in 0..=4 {
+    for code in [0, 1, 2, 3, 4, 130] {
         assert!(help.stdout.contains(&format!("\n  {code}  ")), "{}", help.stdout);
     }
     assert_eq!(run(DRAWOFF, &["run"]).code, 2);

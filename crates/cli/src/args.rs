@@ -12,7 +12,8 @@ Exit codes:
   1  could not be finished: a write failed, or another run holds the output folder
   2  the command line, pipeline, mapping or register is wrong; nothing was written
   3  no usable input: an empty folder, or no home that the register lists
-  4  done, but files or homes were left out; each is named";
+  4  done, but files or homes were left out; each is named
+  130  interrupted; the results of the last finished run are as they were";
 
 /// Finds the hot-water cylinders of a fleet that are worth a visit, from exports of sensor and energy data.
 #[derive(Debug, Parser)]

@@ -21,12 +21,13 @@ pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     // Nothing is written to the outputs, so rows that do not fit into memory go where the system keeps such things.
     let aside = std::env::temp_dir().join(format!("drawoff-check-{}", std::process::id()));
     let mut intake = open_intake(&inputs, aside);
-    let reduced = reduce_fleet(&mut intake, &inputs.cylinders, inputs.pipeline.water.water())?;
+    let water = inputs.pipeline.water.water();
+    let (reduced, ()) = reduce_fleet(&mut intake, &inputs.cylinders, water, &|| Ok(()), &|(), _, _| Ok(()))?;
     let mut total = Account::default();
     for account in &reduced.accounts.files {
         total.add(account);
     }
-    problems.extend(unit_slips(&reduced.daybooks, &total));
+    problems.extend(unit_slips(&reduced.unit_signs, &total));
     for row in file_rows(&reduced.files, &reduced.accounts.files) {
         progress::result(&format!(
             "{}: {} rows in = {} used + {} masked + {} rejected; {} values in = {} used + {} masked + {} absent{}",

@@ -2,6 +2,8 @@
 
 use drawoff_contract::ContractError;
 
+use crate::progress;
+
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Exit {
@@ -15,6 +17,21 @@ pub(crate) enum Exit {
     NoInput = 3,
     /// Done, but files or homes were left out; each is named.
     Partial = 4,
+    /// Interrupted from the keyboard or by the system.
+    Interrupted = 130,
+}
+
+/// Ends the program at once when it is interrupted.
+///
+/// Whatever was being written lies aside and is removed or completed by the next run, so there is nothing to wait for.
+pub(crate) fn on_interrupt() {
+    #[expect(clippy::exit, reason = "threads at work would keep the program for seconds")]
+    let end = || {
+        progress::note("interrupted: the results of the last finished run are as they were");
+        std::process::exit(Exit::Interrupted as i32);
+    };
+    // Fails only where the system knows no such signal; an interrupt then ends the program as it always did.
+    let _ = ctrlc::set_handler(end);
 }
 
 impl From<Exit> for std::process::ExitCode {

@@ -5,15 +5,17 @@ use std::collections::BTreeMap;
 use drawoff_contract::plan_tables::LearningRow;
 use drawoff_contract::results::FindingRow;
 use drawoff_contract::small_tables::VisitLogRow;
-use drawoff_contract::{Day, Fault, FaultClass, Outcome};
+use drawoff_contract::{ContractError, Day, Fault, FaultClass, Outcome};
 use drawoff_faults::calibration::Calibration;
 use drawoff_faults::posterior;
+use drawoff_homes::FleetPriors;
 use drawoff_score::Share;
 use drawoff_worklist::{Label, Learned, learn};
 use rayon::prelude::*;
 
+use crate::daybook_files::DaybookFiles;
 use crate::replay::findings_until;
-use crate::stages::{self, HomeDaybook};
+use crate::stages::HomeDaybook;
 
 /// Days of readings that a call needs before the visit, as the assessments do.
 const LEAST_DAYS_BEFORE: usize = 3;
@@ -32,40 +34,54 @@ pub(crate) struct Lessons {
 
 /// Replays every visited home to the day before its visit.
 pub(crate) fn lessons(
-    daybooks: &[HomeDaybook<'_>],
+    daybooks: &DaybookFiles<'_>,
+    priors: &FleetPriors,
     log: &[VisitLogRow],
     calibration: &Calibration,
     settings: drawoff_homes::Settings,
-) -> Lessons {
+) -> Result<Lessons, ContractError> {
     let mut visits: BTreeMap<(&str, Day), Vec<&str>> = BTreeMap::new();
     for row in log {
         visits.entry((&row.home, row.date)).or_default().push(&row.finding);
     }
     if visits.is_empty() {
-        return Lessons { learned: learn(&[], log), ..Lessons::default() };
+        return Ok(Lessons { learned: learn(&[], log), ..Lessons::default() });
     }
-    let priors = stages::priors(daybooks);
-    let by_home: BTreeMap<&str, &HomeDaybook<'_>> =
-        daybooks.iter().map(|d| (d.cylinder.home.as_str(), d)).collect();
     let visits: Vec<((&str, Day), Vec<&str>)> = visits.into_iter().collect();
     let judged: Vec<Option<Vec<Label>>> = visits
         .par_iter()
         .map(|((home, date), found)| {
-            let daybook = by_home.get(home)?;
-            let days = &daybook.notes.as_ref().ok()?.days;
-            let before = days.partition_point(|d| d.day < *date);
-            let last = days.get(before.checked_sub(1)?)?.day;
-            if before < LEAST_DAYS_BEFORE || date.0 - last.0 > MOST_DAYS_AFTER {
-                return None;
-            }
-            let mut rows = findings_until(daybook, before, &priors, settings);
-            posterior::calibrate(&mut rows, calibration);
-            Some(rows.iter().filter_map(|row| label(row, *date, found)).collect())
+            let Some(daybook) = daybooks.home(home)? else { return Ok(None) };
+            Ok(judge(&daybook, *date, found, priors, calibration, settings))
         })
-        .collect();
+        .collect::<Result<_, ContractError>>()?;
     let with_readings = judged.iter().flatten().count();
     let labels: Vec<Label> = judged.into_iter().flatten().flatten().collect();
-    Lessons { learned: learn(&labels, log), judged: with_readings, not_judged: visits.len() - with_readings }
+    Ok(Lessons {
+        learned: learn(&labels, log),
+        judged: with_readings,
+        not_judged: visits.len() - with_readings,
+    })
+}
+
+/// What a visit says of the calls of the day before; `None` without readings before it.
+fn judge(
+    daybook: &HomeDaybook<'_>,
+    date: Day,
+    found: &[&str],
+    priors: &FleetPriors,
+    calibration: &Calibration,
+    settings: drawoff_homes::Settings,
+) -> Option<Vec<Label>> {
+    let days = &daybook.notes.as_ref().ok()?.days;
+    let before = days.partition_point(|d| d.day < date);
+    let last = days.get(before.checked_sub(1)?)?.day;
+    if before < LEAST_DAYS_BEFORE || date.0 - last.0 > MOST_DAYS_AFTER {
+        return None;
+    }
+    let mut rows = findings_until(daybook, before, priors, settings);
+    posterior::calibrate(&mut rows, calibration);
+    Some(rows.iter().filter_map(|row| label(row, date, found)).collect())
 }
 
 /// A call that stands alone and could be seen on site.

@@ -4,6 +4,7 @@ mod accuracy;
 mod args;
 mod calibrate;
 mod check;
+mod daybook_files;
 mod exit;
 mod explain;
 mod fleet_trial;
@@ -30,6 +31,7 @@ use crate::exit::Failure;
 #[must_use]
 pub fn main() -> std::process::ExitCode {
     drawoff_store::quiet_decoders();
+    exit::on_interrupt();
     let args = Args::parse();
     if let Some(threads) = args.threads {
         // Fails only when a pool exists already, and none does before this line.

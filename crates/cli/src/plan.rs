@@ -1,31 +1,37 @@
 //! What a run makes of its findings: probabilities that visits have mended, calls at their rate, and the tables for the one who plans.
 
+use drawoff_contract::ContractError;
 use drawoff_contract::plan_tables::{LearningRow, RingRow, RoundRow, VanRow};
 use drawoff_contract::results::FindingRow;
+use drawoff_homes::FleetPriors;
 use drawoff_report::csv;
 use drawoff_store::RunFolder;
 use drawoff_worklist::{Worklist, WorthSettings, rounds};
 
+use crate::daybook_files::DaybookFiles;
 use crate::exit::Failure;
 use crate::lessons::{self, Lessons};
 use crate::run::Inputs;
 use crate::settle::{self, Settled};
-use crate::stages::{Assessed, HomeDaybook};
 
 /// Makes probabilities of margins, mends them by the log of visits, and holds the calls at their rate.
+///
+/// # Errors
+/// When the daybook of a visited home cannot be read back.
 pub(crate) fn settle_findings(
     inputs: &Inputs,
-    daybooks: &[HomeDaybook<'_>],
-    assessed: &mut Assessed,
-) -> (Lessons, Settled) {
-    let (rules, findings) = (&inputs.rules, &mut assessed.findings);
+    daybooks: &DaybookFiles<'_>,
+    priors: &FleetPriors,
+    findings: &mut [FindingRow],
+) -> Result<(Lessons, Settled), ContractError> {
+    let rules = &inputs.rules;
     settle::probabilities(findings, &rules.calibration);
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
-    let lessons = lessons::lessons(daybooks, inputs.small.visits(), &rules.calibration, settings);
+    let lessons = lessons::lessons(daybooks, priors, inputs.small.visits(), &rules.calibration, settings)?;
     lessons.mend(findings);
     let settled = settle::settle(findings, &inputs.cylinders, rules);
-    (lessons, settled)
+    Ok((lessons, settled))
 }
 
 /// Tables for the one who plans.

@@ -9,20 +9,26 @@ use drawoff_contract::account::count_home;
 use drawoff_contract::results::QualityRow;
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows};
 use drawoff_daybook::Notes;
+use drawoff_homes::{FleetPriors, PriorsBuilder};
 use drawoff_store::{FileReport, Intake, Limits};
 use drawoff_tank::water::Water;
 
 use crate::progress::{self, thousands};
 use crate::run::Inputs;
-use crate::stages::{HomeDaybook, reduce};
+use crate::sanity::UnitSigns;
+use crate::stages::reduce;
 
 /// Damaged files that show only after homes were read, one after another; no fleet has more.
 const MOST_ROUNDS: usize = 20;
 
-/// The daybooks of a fleet, and what became of its rows.
-pub(crate) struct Reduced<'a> {
-    /// A daybook for each home of the register, in the order of identifiers.
-    pub(crate) daybooks: Vec<HomeDaybook<'a>>,
+/// What became of the rows of a fleet, beside its daybook.
+pub(crate) struct Reduced {
+    /// What the homes tell each other.
+    pub(crate) priors: FleetPriors,
+    /// What tells a slip of units, of each home with a daybook.
+    pub(crate) unit_signs: Vec<UnitSigns>,
+    /// Homes without a daybook, with what the register lacks.
+    pub(crate) lacking: Vec<(String, &'static str)>,
     /// Files in the order of their paths, with their rejected rows.
     pub(crate) files: Vec<FileReport>,
     pub(crate) accounts: Accounts,
@@ -38,13 +44,8 @@ pub(crate) struct Accounts {
     pub(crate) homes: Vec<QualityRow>,
 }
 
-/// What is kept of one home once its rows are gone.
-struct Kept {
-    notes: Result<Notes, &'static str>,
-    account: Account,
-    out_of_order: u64,
-    stamps: Option<(i64, i64)>,
-}
+/// A daybook, or what the register lacks for one.
+pub(crate) type MaybeNotes = Result<Notes, &'static str>;
 
 /// Looks at the exports of a pipeline; rows that do not fit into memory will be written into `aside`.
 pub(crate) fn open_intake(inputs: &Inputs, aside: PathBuf) -> Intake<'_> {
@@ -52,103 +53,188 @@ pub(crate) fn open_intake(inputs: &Inputs, aside: PathBuf) -> Intake<'_> {
     Intake::open(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders, &limits)
 }
 
-/// Reads and reduces every home that the register lists.
-///
-/// # Errors
-/// When rows cannot be written aside.
-pub(crate) fn reduce_fleet<'a>(
-    intake: &mut Intake<'_>,
-    cylinders: &'a BTreeMap<String, Cylinder>,
-    water: Water,
-) -> Result<Reduced<'a>, ContractError> {
-    let started = Instant::now();
-    let files = intake.files();
-    let rows = AtomicU64::new(0);
-    let read = |home: &str, rows: HomeRows| {
-        let cylinder = &cylinders[home];
+/// One home, reduced.
+struct Home {
+    notes: MaybeNotes,
+    by_file: Vec<Account>,
+    out_of_order: u64,
+    stamps: Option<(i64, i64)>,
+}
+
+impl Home {
+    fn of(cylinder: &Cylinder, rows: &HomeRows, files: usize, water: Water) -> Self {
         let stamps = rows.time_ms.first().copied().zip(rows.time_ms.last().copied());
-        let notes = reduce(cylinder, &rows, files, water);
-        let by_file = match &notes {
-            Ok(notes) => notes.accounts.clone(),
+        let mut notes = reduce(cylinder, rows, files, water);
+        let by_file = match &mut notes {
+            // An account for each home and file would outgrow the daybook.
+            Ok(notes) => std::mem::take(&mut notes.accounts),
             // Rows of a home that cannot be reduced are still counted as they came in.
             Err(_) => {
                 let mut counted = vec![Account::default(); files];
-                count_home(&rows, &mut counted);
+                count_home(rows, &mut counted);
                 counted
             }
         };
-        (notes, by_file, rows.out_of_order, stamps)
-    };
+        Self { notes, by_file, out_of_order: rows.out_of_order, stamps }
+    }
+}
+
+/// Sums over the homes that were taken so far.
+struct Taken<'a> {
+    cylinders: Vec<&'a Cylinder>,
+    water: Water,
+    /// Next home of the register.
+    next: usize,
+    files: Vec<Account>,
+    homes: Vec<(Account, QualityRow)>,
+    priors: PriorsBuilder,
+    unit_signs: Vec<UnitSigns>,
+    lacking: Vec<(String, &'static str)>,
+    stamps: Vec<(i64, i64)>,
+}
+
+impl Taken<'_> {
+    /// Takes the homes of the register before `name` (all that are left, without one) as homes without rows.
+    fn up_to(
+        &mut self,
+        name: Option<&str>,
+        keep: &mut dyn FnMut(usize, MaybeNotes) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        while let Some(cylinder) = self.cylinders.get(self.next)
+            && name.is_none_or(|name| cylinder.home.as_str() < name)
+        {
+            let home = Home::of(cylinder, &HomeRows::default(), self.files.len(), self.water);
+            self.one(home, keep)?;
+        }
+        Ok(())
+    }
+
+    fn one(
+        &mut self,
+        home: Home,
+        keep: &mut dyn FnMut(usize, MaybeNotes) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        let (index, cylinder) = (self.next, self.cylinders[self.next]);
+        self.next += 1;
+        let mut account = Account::default();
+        for (sum, part) in self.files.iter_mut().zip(&home.by_file) {
+            sum.add(part);
+            account.add(part);
+        }
+        let row = quality(&cylinder.home, home.out_of_order, &home.notes);
+        self.homes.push((account, row));
+        self.stamps.extend(home.stamps);
+        match &home.notes {
+            Ok(notes) => {
+                self.priors.add(&notes.days);
+                self.unit_signs.push(UnitSigns::of(cylinder, &notes.days));
+            }
+            Err(missing) => self.lacking.push((cylinder.home.clone(), missing)),
+        }
+        keep(index, home.notes)
+    }
+}
+
+/// Reads and reduces every home that the register lists. Daybooks go to `keep`, with what `begin` makes to put them in and the
+/// home's place in the register, in that order.
+///
+/// A file found to be damaged half way makes all begin again without it; what was kept until then is thrown away.
+///
+/// # Errors
+/// When rows cannot be written aside, and what `begin` and `keep` give.
+pub(crate) fn reduce_fleet<K: Send>(
+    intake: &mut Intake<'_>,
+    cylinders: &BTreeMap<String, Cylinder>,
+    water: Water,
+    begin: &dyn Fn() -> Result<K, ContractError>,
+    keep: &(dyn Fn(&mut K, usize, MaybeNotes) -> Result<(), ContractError> + Sync),
+) -> Result<(Reduced, K), ContractError> {
+    let started = Instant::now();
+    let files = intake.files();
+    let rows = AtomicU64::new(0);
     for _ in 0..MOST_ROUNDS {
         rows.store(0, Ordering::Relaxed);
-        let mut of_files = vec![Account::default(); files];
-        let mut kept: BTreeMap<String, Kept> = BTreeMap::new();
+        let mut kept = begin()?;
+        let mut put = |index: usize, notes: MaybeNotes| keep(&mut kept, index, notes);
+        let mut taken = Taken {
+            cylinders: cylinders.values().collect(),
+            water,
+            next: 0,
+            files: vec![Account::default(); files],
+            homes: Vec::new(),
+            priors: PriorsBuilder::default(),
+            unit_signs: Vec::new(),
+            lacking: Vec::new(),
+            stamps: Vec::new(),
+        };
         let told = |n: u64| {
             rows.fetch_add(n, Ordering::Relaxed);
         };
-        let streamed =
-            intake.each_home(&told, &read, &mut |home, (mut notes, by_file, out_of_order, stamps)| {
-                let mut account = Account::default();
-                for (sum, part) in of_files.iter_mut().zip(&by_file) {
-                    sum.add(part);
-                    account.add(part);
-                }
-                if let Ok(notes) = &mut notes {
-                    // An account for each home and file would outgrow the daybook.
-                    notes.accounts = Vec::new();
-                }
-                kept.insert(home, Kept { notes, account, out_of_order, stamps });
-            })?;
+        let reduce_home = |home: &str, rows: HomeRows| Home::of(&cylinders[home], &rows, files, water);
+        let streamed = intake.each_home(&told, &reduce_home, &mut |home, made| {
+            taken.up_to(Some(&home), &mut put)?;
+            taken.one(made, &mut put)
+        })?;
         let Some(streamed) = streamed else { continue };
-        for (sum, file) in of_files.iter_mut().zip(&streamed.files) {
+        taken.up_to(None, &mut put)?;
+        for (sum, file) in taken.files.iter_mut().zip(&streamed.files) {
             sum.add(&file.account);
         }
         progress::note(&format!(
             "read {} rows of {} homes from {} files in {:.1} s",
             thousands(rows.load(Ordering::Relaxed)),
-            thousands(kept.len() as u64),
+            thousands(taken.stamps.len() as u64),
             files,
             started.elapsed().as_secs_f64()
         ));
-        let stamps = kept.values().filter_map(|k| k.stamps).collect();
-        let mut daybooks = Vec::with_capacity(cylinders.len());
-        let mut homes = Vec::with_capacity(cylinders.len());
-        for (home, cylinder) in cylinders {
-            let kept = kept.remove(home).unwrap_or_else(|| Kept {
-                notes: reduce(cylinder, &HomeRows::default(), files, water),
-                account: Account::default(),
-                out_of_order: 0,
-                stamps: None,
-            });
-            let mut account = kept.account;
-            if let Some(rejected) = streamed.rejected_by_home.get(home) {
+        let homes = taken.homes.into_iter().map(|(mut account, row)| {
+            if let Some(rejected) = streamed.rejected_by_home.get(&row.home) {
                 account.add(rejected);
             }
-            homes.push(quality(home, &account, kept.out_of_order, &kept.notes));
-            daybooks.push(HomeDaybook { cylinder, notes: kept.notes });
-        }
-        return Ok(Reduced {
-            daybooks,
-            files: streamed.files,
-            accounts: Accounts { files: of_files, homes },
-            stamps,
-            unknown_homes: streamed.unknown_homes,
+            counted(row, &account)
         });
+        let reduced = Reduced {
+            accounts: Accounts { files: taken.files, homes: homes.collect() },
+            priors: taken.priors.finish(),
+            unit_signs: taken.unit_signs,
+            lacking: taken.lacking,
+            stamps: taken.stamps,
+            files: streamed.files,
+            unknown_homes: streamed.unknown_homes,
+        };
+        return Ok((reduced, kept));
     }
     Err(ContractError::new("readings", "more and more files turn out to be damaged")
         .with_hint("export them again; `drawoff check` names the damage"))
 }
 
-fn quality(
-    home: &str,
-    account: &Account,
-    out_of_order: u64,
-    notes: &Result<Notes, &'static str>,
-) -> QualityRow {
+/// What the daybook of a home says of its quality; counts of rows and values are filled in by [`counted`].
+fn quality(home: &str, out_of_order: u64, notes: &MaybeNotes) -> QualityRow {
     let days = notes.as_ref().map(|n| n.days.as_slice()).unwrap_or_default();
     let count = |v: u64| i64::try_from(v).unwrap_or(i64::MAX);
     QualityRow {
         home: home.to_owned(),
+        rows_in: 0,
+        rows_used: 0,
+        rows_masked: 0,
+        rows_rejected: 0,
+        values_in: 0,
+        values_used: 0,
+        values_masked: 0,
+        values_absent: 0,
+        by_reason: String::new(),
+        rows_out_of_order: count(out_of_order),
+        rows_missing: days.iter().map(|n| (n.instants_expected - n.instants).max(0)).sum(),
+        longest_gap_hours: days.iter().map(|n| n.longest_gap_min / 60.0).fold(0.0, f64::max),
+        stamps_doubled: days.iter().map(|n| n.doubled).sum(),
+        register_restarts: days.iter().filter_map(|n| n.register_falls).sum(),
+        change_of_hour_days: count(days.iter().filter(|n| (n.hours - 24.0).abs() > 0.1).count() as u64),
+    }
+}
+
+fn counted(row: QualityRow, account: &Account) -> QualityRow {
+    let count = |v: u64| i64::try_from(v).unwrap_or(i64::MAX);
+    QualityRow {
         rows_in: count(account.rows_in),
         rows_used: count(account.rows_used),
         rows_masked: count(account.all_rows_masked()),
@@ -158,11 +244,6 @@ fn quality(
         values_masked: count(account.all_values_masked()),
         values_absent: count(account.values_absent),
         by_reason: account.by_reason(),
-        rows_out_of_order: count(out_of_order),
-        rows_missing: days.iter().map(|n| (n.instants_expected - n.instants).max(0)).sum(),
-        longest_gap_hours: days.iter().map(|n| n.longest_gap_min / 60.0).fold(0.0, f64::max),
-        stamps_doubled: days.iter().map(|n| n.doubled).sum(),
-        register_restarts: days.iter().filter_map(|n| n.register_falls).sum(),
-        change_of_hour_days: count(days.iter().filter(|n| (n.hours - 24.0).abs() > 0.1).count() as u64),
+        ..row
     }
 }

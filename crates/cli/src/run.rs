@@ -5,14 +5,20 @@ use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
-use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
-use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, LeftOffRow, QualityRow, VisitRow};
+use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
+use drawoff_contract::results::{
+    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
+};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
+use drawoff_homes::FleetPriors;
+use drawoff_homes::shrink::{Measured, report_fleet};
 use drawoff_report::{PageInput, csv, json, terminal};
+use drawoff_store::output::TableStream;
 use drawoff_store::{FileReport, Gathered, Intake, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
 use crate::args::PipelineArgs;
+use crate::daybook_files::{DaybookFiles, DaybookWriter};
 use crate::exit::{Exit, Failure};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::{Plan, settle_findings};
@@ -21,7 +27,7 @@ use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
 use crate::small::{self, Notes, Period, SmallTables};
-use crate::stages::{self, Assessed};
+use crate::stages::{self, Wanted};
 
 /// Version of this program, as it stands in manifests.
 pub(crate) const VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -110,16 +116,23 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
-    let water = inputs.pipeline.water.water();
-    let mut intake = open_intake(&inputs, folder.rows_aside());
-    let reduced = reduce_fleet(&mut intake, &inputs.cylinders, water)?;
+    let settings =
+        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    let mut intake = open_intake(&inputs, folder.rows_aside().join("rows"));
+    let (reduced, daybook) = reduce_fleet(
+        &mut intake,
+        &inputs.cylinders,
+        settings.water,
+        &|| DaybookWriter::begin(&folder, &inputs.cylinders),
+        &|daybook, home, notes| daybook.push(home, notes),
+    )?;
     if reduced.stamps.is_empty() {
         return Err(nothing_read(&inputs, &reduced));
     }
+    let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
-    let daybooks = &reduced.daybooks;
-    let mut assessed = stages::assess_fleet(daybooks, water, inputs.pipeline.run.seed);
-    let (lessons, settled) = settle_findings(&inputs, daybooks, &mut assessed);
+    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings)?;
+    let (lessons, settled) = settle_findings(&inputs, &daybooks, &reduced.priors, &mut assessed.findings)?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
@@ -146,7 +159,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     drop(intake);
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
-    let slips = unit_slips(daybooks, &total);
+    let slips = unit_slips(&reduced.unit_signs, &total);
     let partial = warn_of_what_was_left_out(&inputs, &reduced, &list, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
@@ -163,10 +176,56 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     Ok(if partial { Exit::Partial } else { Exit::Done })
 }
 
+/// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
+struct Assessed {
+    homes: Vec<HomeRow>,
+    findings: Vec<FindingRow>,
+    groups: Vec<GroupRow>,
+}
+
+/// Reads and assesses every home, and writes its days, draw-offs and habits; probabilities are not calibrated yet.
+fn assess(
+    folder: &mut RunFolder,
+    daybooks: &DaybookFiles<'_>,
+    priors: &FleetPriors,
+    settings: drawoff_homes::Settings,
+) -> Result<Assessed, ContractError> {
+    let mut days: TableStream<DayRow> = folder.begin_table()?;
+    let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
+    let mut vacancy: TableStream<VacancyRow> = folder.begin_table()?;
+    let mut rates: TableStream<RateRow> = folder.begin_table()?;
+    let mut demand: TableStream<HabitRow> = folder.begin_table()?;
+    let mut changes: TableStream<ChangeRow> = folder.begin_table()?;
+    let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
+    let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
+    let mut findings = Vec::new();
+    let wanted = Wanted { faults: true, habits: true };
+    let groups = stages::read_each(daybooks, priors, settings, wanted, &mut |home| {
+        homes.push((home.reading.row, home.measured));
+        findings.extend(home.findings);
+        days.push(home.reading.days.rows)?;
+        draw_offs.push(home.reading.days.draws)?;
+        vacancy.push(home.habits.vacancy)?;
+        rates.push(home.habits.rates)?;
+        demand.push(home.habits.demand)?;
+        changes.push(home.habits.changes)?;
+        hour_changes.push(home.habits.hour_changes)
+    })?;
+    folder.end(days)?;
+    folder.end(draw_offs)?;
+    folder.end(vacancy)?;
+    folder.end(rates)?;
+    folder.end(demand)?;
+    folder.end(changes)?;
+    folder.end(hour_changes)?;
+    report_fleet(homes.iter_mut().map(|(row, measured)| (row, *measured)));
+    Ok(Assessed { homes: homes.into_iter().map(|h| h.0).collect(), findings, groups })
+}
+
 /// Homes named in warnings; the rest are counted.
 const NAMED_AT_MOST: usize = 20;
 
-fn nothing_read(inputs: &Inputs, gathered: &Reduced<'_>) -> Failure {
+fn nothing_read(inputs: &Inputs, gathered: &Reduced) -> Failure {
     let source = inputs.pipeline.inputs.readings.display().to_string();
     let mut problems = inputs.register_problems.clone();
     problems.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
@@ -187,7 +246,7 @@ fn nothing_read(inputs: &Inputs, gathered: &Reduced<'_>) -> Failure {
 /// Names every file and home that was left out; whether there was any.
 fn warn_of_what_was_left_out(
     inputs: &Inputs,
-    reduced: &Reduced<'_>,
+    reduced: &Reduced,
     list: &Worklist,
     slips: Vec<ContractError>,
 ) -> bool {
@@ -196,14 +255,12 @@ fn warn_of_what_was_left_out(
     left_out.extend(inputs.small.problems.iter().cloned());
     left_out.extend(reduced.files.iter().filter_map(|f| f.status.clone().err()));
     left_out.extend(unknown_homes(inputs, reduced));
-    for d in &reduced.daybooks {
-        if let Err(missing) = d.notes {
-            let message = format!("not assessed, the register lacks {missing}");
-            left_out.push(
-                ContractError::new(format!("home {}", d.cylinder.home), message)
-                    .with_hint(format!("add it in {}", inputs.pipeline.inputs.register.display())),
-            );
-        }
+    for (home, missing) in &reduced.lacking {
+        let message = format!("not assessed, the register lacks {missing}");
+        left_out.push(
+            ContractError::new(format!("home {home}"), message)
+                .with_hint(format!("add it in {}", inputs.pipeline.inputs.register.display())),
+        );
     }
     left_out.iter().chain(&inputs.small.remarks).for_each(progress::warning);
     for note in &list.notes {
@@ -212,7 +269,7 @@ fn warn_of_what_was_left_out(
     !left_out.is_empty()
 }
 
-fn unknown_homes(inputs: &Inputs, gathered: &Reduced<'_>) -> Vec<ContractError> {
+fn unknown_homes(inputs: &Inputs, gathered: &Reduced) -> Vec<ContractError> {
     let hint = format!("add it to {}", inputs.pipeline.inputs.register.display());
     let unknown = &gathered.unknown_homes;
     let mut problems: Vec<ContractError> = unknown
@@ -283,7 +340,7 @@ fn evidence(
 fn write(
     folder: &mut RunFolder,
     inputs: &Inputs,
-    reduced: Reduced<'_>,
+    reduced: Reduced,
     assessed: Assessed,
     list: &Worklist,
     notes: &Notes,
@@ -300,33 +357,10 @@ fn write(
     folder.table(list.visits.clone())?;
     folder.table(assessed.homes)?;
     folder.table(assessed.findings)?;
-    let mut days: Vec<DayRow> = Vec::new();
-    let mut draw_offs: Vec<DrawOffRow> = Vec::new();
-    for reading in assessed.readings {
-        days.extend(reading.days.rows);
-        draw_offs.extend(reading.days.draws);
-    }
-    folder.table(days)?;
-    folder.table(draw_offs)?;
-    folder.table(assessed.habits.vacancy)?;
-    folder.table(assessed.habits.rates)?;
-    folder.table(assessed.habits.demand)?;
-    folder.table(assessed.habits.changes)?;
-    folder.table(assessed.habits.hour_changes)?;
-    folder.table(assessed.habits.groups)?;
+    folder.table(assessed.groups)?;
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     folder.table(evidence)?;
-    let (mut day_notes, mut spells, mut draws): (Vec<DayNote>, Vec<SpellNote>, Vec<DrawNote>) =
-        Default::default();
-    for notes in reduced.daybooks.into_iter().filter_map(|d| d.notes.ok()) {
-        day_notes.extend(notes.days);
-        spells.extend(notes.spells);
-        draws.extend(notes.draws);
-    }
-    folder.table(day_notes)?;
-    folder.table(spells)?;
-    folder.table(draws)?;
     Ok(())
 }
 

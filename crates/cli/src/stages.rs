@@ -1,18 +1,26 @@
 //! The way of the data: readings of each home to daybook, daybook to homes, homes to findings.
 
-use drawoff_contract::results::{FindingRow, HomeRow};
-use drawoff_contract::{Cylinder, Fault, HomeRows, Outcome};
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
+
+use drawoff_contract::habit_tables::GroupRow;
+use drawoff_contract::results::FindingRow;
+use drawoff_contract::{ContractError, Cylinder, Fault, HomeRows, Outcome};
 use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
 use drawoff_faults::{Context, assess};
-use drawoff_homes::classes::read_classes;
-use drawoff_homes::habits::{HabitInput, Habits, read_empty_days, read_habits};
-use drawoff_homes::shrink::report_fleet;
+use drawoff_homes::classes::{FleetClasses, HomeDraws};
+use drawoff_homes::habits::{
+    FleetEmptyDays, FleetHabits, HabitInput, Habits, HomeHabits, HomeUse, learnt_from,
+};
+use drawoff_homes::shrink::{Measured, measured, report_fleet};
 use drawoff_homes::{FleetPriors, HomeNotes, HomeReading, read_home};
+use drawoff_store::in_turn;
 use drawoff_tank::water::Water;
-use rayon::prelude::*;
 
 /// The daybook of a home, or what the register lacks for one.
+#[derive(Clone)]
 pub(crate) struct HomeDaybook<'a> {
     pub(crate) cylinder: &'a Cylinder,
     pub(crate) notes: Result<Notes, &'static str>,
@@ -31,10 +39,10 @@ pub(crate) fn reduce(
     Ok(machine.finish())
 }
 
-/// Everything after the daybook.
+/// Everything after the daybook, in memory.
+#[derive(Default)]
 pub(crate) struct Assessed {
     pub(crate) readings: Vec<HomeReading>,
-    pub(crate) homes: Vec<HomeRow>,
     pub(crate) findings: Vec<FindingRow>,
     pub(crate) habits: Habits,
 }
@@ -45,11 +53,6 @@ pub(crate) struct Wanted {
     pub(crate) faults: bool,
     /// All habits; otherwise empty days only, which take a small part of the time.
     pub(crate) habits: bool,
-}
-
-/// Reads and assesses every home from its daybook; probabilities are not calibrated yet.
-pub(crate) fn assess_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64) -> Assessed {
-    read_fleet(daybooks, water, seed, Wanted { faults: true, habits: true })
 }
 
 /// What a daybook holds, or nothing where there is none.
@@ -95,39 +98,176 @@ pub(crate) fn read_one(
     (reading, findings)
 }
 
-/// Reads every home from its daybook; what is not wanted is empty.
-pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, wanted: Wanted) -> Assessed {
-    let empty = Notes::default();
-    let notes: Vec<HomeNotes<'_>> = daybooks.iter().map(|d| notes_of(d, &empty)).collect();
-    let priors = FleetPriors::new(&notes);
-    let settings = drawoff_homes::Settings { water, seed };
-    let mut results: Vec<(HomeReading, Vec<FindingRow>)> =
-        daybooks.par_iter().map(|d| read_one(d, &priors, settings, wanted.faults)).collect();
-    report_fleet(results.iter_mut().map(|(r, _)| r).zip(notes.iter().map(|n| n.cylinder)));
-    let inputs: Vec<HabitInput<'_>> = notes
-        .iter()
-        .zip(&results)
-        .map(|(notes, (reading, _))| HabitInput { notes: *notes, reading })
-        .collect();
-    let habits = if wanted.habits {
-        read_habits(&inputs, seed)
-    } else {
-        Habits {
-            vacancy: read_empty_days(&inputs),
-            group_of_home: vec![None; inputs.len()],
-            ..Habits::default()
-        }
-    };
-    let readings: Vec<(HomeNotes<'_>, &HomeReading)> = inputs.iter().map(|i| (i.notes, i.reading)).collect();
-    let classes = read_classes(&readings, water);
-    let groups = habits.group_of_home.clone();
-    let mut out = Assessed { readings: Vec::new(), homes: Vec::new(), findings: Vec::new(), habits };
-    for (((mut reading, findings), group), classes) in results.into_iter().zip(groups).zip(classes) {
-        classes.write(&mut reading);
-        out.homes.push(HomeRow { habit_group: group, ..reading.row.clone() });
-        out.findings.extend(findings);
-        out.readings.push(reading);
+/// Which homes of a fleet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Which {
+    All,
+    /// Those that the fleet is learnt from.
+    Sample,
+}
+
+/// Some homes with their places in the fleet.
+pub(crate) type Piece<'a> = Vec<(usize, Cow<'a, HomeDaybook<'a>>)>;
+
+/// The daybooks of a fleet, in memory or not; homes are numbered in the order of their identifiers.
+pub(crate) trait Daybooks: Sync {
+    fn cylinder(&self, home: usize) -> &Cylinder;
+    /// Number of pieces that the homes are read in.
+    fn pieces(&self, which: Which) -> usize;
+    /// The homes of a piece, in order; pieces are in order too.
+    fn homes_of(&self, which: Which, piece: usize) -> Vec<usize>;
+    /// The daybooks of a piece.
+    fn piece(&self, which: Which, piece: usize) -> Result<Piece<'_>, ContractError>;
+}
+
+/// Homes of a piece in memory.
+const HOMES_A_PIECE: usize = 8;
+
+impl Daybooks for &[HomeDaybook<'_>] {
+    fn cylinder(&self, home: usize) -> &Cylinder {
+        self[home].cylinder
     }
+
+    fn pieces(&self, which: Which) -> usize {
+        let homes = match which {
+            Which::All => self.len(),
+            Which::Sample => learnt_from(self.len()).len(),
+        };
+        homes.div_ceil(HOMES_A_PIECE)
+    }
+
+    fn homes_of(&self, which: Which, piece: usize) -> Vec<usize> {
+        let homes = match which {
+            Which::All => (0..self.len()).collect(),
+            Which::Sample => learnt_from(self.len()),
+        };
+        homes.into_iter().skip(piece * HOMES_A_PIECE).take(HOMES_A_PIECE).collect()
+    }
+
+    fn piece(&self, which: Which, piece: usize) -> Result<Piece<'_>, ContractError> {
+        Ok(self.homes_of(which, piece).into_iter().map(|i| (i, Cow::Borrowed(&self[i]))).collect())
+    }
+}
+
+/// One home, read and assessed as far as it can be without its fleet's habits.
+struct Read {
+    reading: HomeReading,
+    findings: Vec<FindingRow>,
+    habits: HomeUse,
+    draws: HomeDraws,
+}
+
+/// One home with all that is said of it; what the fleet's losses say of its own is added by [`report_fleet`].
+pub(crate) struct HomeResults {
+    pub(crate) reading: HomeReading,
+    pub(crate) measured: Option<Measured>,
+    pub(crate) findings: Vec<FindingRow>,
+    pub(crate) habits: HomeHabits,
+}
+
+/// Reads every home from its daybook and gives it to `take`, in order; what is not wanted is empty. The rows of the groups of homes
+/// come at the end.
+///
+/// The fleet is learnt from some of its homes (see [`learnt_from`]), so that memory does not grow with it.
+///
+/// # Errors
+/// When a daybook cannot be read back, and what `take` gives.
+pub(crate) fn read_each(
+    daybooks: &dyn Daybooks,
+    priors: &FleetPriors,
+    settings: drawoff_homes::Settings,
+    wanted: Wanted,
+    take: &mut (dyn FnMut(HomeResults) -> Result<(), ContractError> + Send),
+) -> Result<Vec<GroupRow>, ContractError> {
+    let read = |daybook: &HomeDaybook<'_>| {
+        let (reading, findings) = read_one(daybook, priors, settings, wanted.faults);
+        let empty = Notes::default();
+        let notes = notes_of(daybook, &empty);
+        let habits = HomeUse::new(HabitInput { notes, reading: &reading });
+        let draws = HomeDraws::new(notes, &reading, settings.water);
+        Read { reading, findings, habits, draws }
+    };
+    let mut learnt: BTreeMap<usize, Read> = BTreeMap::new();
+    let of_sample = |piece: usize| -> Result<Vec<(usize, Read)>, ContractError> {
+        Ok(daybooks.piece(Which::Sample, piece)?.iter().map(|(i, d)| (*i, read(d))).collect())
+    };
+    in_turn(daybooks.pieces(Which::Sample), &of_sample, &mut |homes| {
+        learnt.extend(homes);
+        Ok(())
+    })?;
+    let uses: Vec<&HomeUse> = learnt.values().map(|r| &r.habits).collect();
+    let fleet = if wanted.habits {
+        Fleet::Habits(Box::new(FleetHabits::learn(&uses, settings.seed)))
+    } else {
+        Fleet::EmptyDays(FleetEmptyDays::learn(&uses))
+    };
+    let classes = FleetClasses::learn(&learnt.values().map(|r| &r.draws).collect::<Vec<_>>());
+    let learnt = Mutex::new(learnt);
+    let finish = |home: usize, mut read: Read| {
+        classes.of_home(&read.draws).write(&mut read.reading);
+        let habits = match &fleet {
+            Fleet::Habits(fleet) => fleet.of_home(&read.habits),
+            Fleet::EmptyDays(fleet) => {
+                HomeHabits { vacancy: fleet.of_home(&read.habits), ..HomeHabits::default() }
+            }
+        };
+        read.reading.row.habit_group = habits.group;
+        let measured = measured(&read.reading, daybooks.cylinder(home));
+        HomeResults { reading: read.reading, measured, findings: read.findings, habits }
+    };
+    let make = |piece: usize| -> Result<Vec<HomeResults>, ContractError> {
+        let homes = daybooks.homes_of(Which::All, piece);
+        let mut known: BTreeMap<usize, Read> = {
+            let mut learnt = learnt.lock().unwrap_or_else(PoisonError::into_inner);
+            homes.iter().filter_map(|i| Some((*i, learnt.remove(i)?))).collect()
+        };
+        let daybooks =
+            if known.len() == homes.len() { Vec::new() } else { daybooks.piece(Which::All, piece)? };
+        for (i, daybook) in &daybooks {
+            known.entry(*i).or_insert_with(|| read(daybook));
+        }
+        Ok(known.into_iter().map(|(home, read)| finish(home, read)).collect())
+    };
+    let mut groups: Vec<(Option<i64>, f64)> = Vec::new();
+    in_turn(daybooks.pieces(Which::All), &make, &mut |homes| {
+        homes.into_iter().try_for_each(|home| {
+            groups.push((home.habits.group, home.habits.mean_day_kwh));
+            take(home)
+        })
+    })?;
+    Ok(match &fleet {
+        Fleet::Habits(fleet) => fleet.group_rows(&groups),
+        Fleet::EmptyDays(_) => Vec::new(),
+    })
+}
+
+/// What is learnt of a fleet's habits.
+enum Fleet {
+    Habits(Box<FleetHabits>),
+    EmptyDays(FleetEmptyDays),
+}
+
+/// Reads every home from its daybook in memory; what is not wanted is empty.
+pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, wanted: Wanted) -> Assessed {
+    let priors = priors(daybooks);
+    let settings = drawoff_homes::Settings { water, seed };
+    let mut out = Assessed::default();
+    let mut of_fleet: Vec<Option<Measured>> = Vec::new();
+    let groups = read_each(&daybooks, &priors, settings, wanted, &mut |home| {
+        of_fleet.push(home.measured);
+        out.findings.extend(home.findings);
+        out.habits.vacancy.extend(home.habits.vacancy);
+        out.habits.rates.extend(home.habits.rates);
+        out.habits.demand.extend(home.habits.demand);
+        out.habits.changes.extend(home.habits.changes);
+        out.habits.hour_changes.extend(home.habits.hour_changes);
+        out.habits.group_of_home.push(home.habits.group);
+        out.readings.push(home.reading);
+        Ok(())
+    });
+    // Nothing is read from a disk here, so nothing fails.
+    out.habits.groups = groups.unwrap_or_default();
+    report_fleet(out.readings.iter_mut().map(|r| &mut r.row).zip(of_fleet));
     out
 }
 

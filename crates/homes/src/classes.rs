@@ -19,6 +19,7 @@ use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
 use self::mixture::{Mixture, Point, fleet_mixture};
+use crate::habits::learnt_from;
 use crate::reading::{HomeNotes, HomeReading};
 
 /// Below this a use is small, l at 40 degC: a wash basin or a rinse (common practice, no source).
@@ -53,31 +54,61 @@ impl HomeClasses {
     }
 }
 
+/// What the classes of one home are read from.
+#[derive(Clone, Debug)]
+pub struct HomeDraws {
+    points: Vec<Option<Point>>,
+    coarse: bool,
+    /// Days that were seen.
+    days: usize,
+}
+
+impl HomeDraws {
+    /// Takes what is needed from a home's daybook and reading.
+    #[must_use]
+    pub fn new(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Self {
+        let days = reading.days.rows.iter().filter(|d| d.energy_kwh.is_some()).count();
+        Self { points: points(notes, reading, water), coarse: is_coarse(notes), days }
+    }
+}
+
+/// What a fleet tells of classes: homes whose draw-offs are events and homes where they are intervals are two kinds of fleet.
+#[derive(Clone, Debug)]
+pub struct FleetClasses([Mixture; 2]);
+
+impl FleetClasses {
+    /// Learns from some homes.
+    #[must_use]
+    pub fn learn(homes: &[&HomeDraws]) -> Self {
+        Self([false, true].map(|kind| {
+            let of_kind = homes.iter().filter(|h| h.coarse == kind);
+            let all: Vec<Point> = of_kind.flat_map(|h| h.points.iter().flatten().copied()).collect();
+            let step = all.len().div_ceil(MOST_FLEET_DRAWS).max(1);
+            fleet_mixture(&all.iter().step_by(step).copied().collect::<Vec<_>>(), !kind)
+        }))
+    }
+
+    /// Classes of the draw-offs of one home.
+    #[must_use]
+    pub fn of_home(&self, home: &HomeDraws) -> HomeClasses {
+        let own: Vec<Point> = home.points.iter().flatten().copied().collect();
+        let mixture = self.0[usize::from(home.coarse)].of_home(&own);
+        let of_draws: Vec<Option<[f64; 3]>> =
+            home.points.iter().map(|p| p.map(|p| probabilities(&mixture, p))).collect();
+        let sums = of_draws.iter().flatten().fold([0.0; 3], |s, p| std::array::from_fn(|c| s[c] + p[c]));
+        let per_day = (home.days > 0).then(|| sums.map(|s| s / home.days as f64));
+        HomeClasses { of_draws, per_day }
+    }
+}
+
 /// Classes of the draw-offs of each home of a fleet, homes in the order given.
 #[must_use]
 pub fn read_classes(homes: &[(HomeNotes<'_>, &HomeReading)], water: Water) -> Vec<HomeClasses> {
-    let points: Vec<Vec<Option<Point>>> =
-        homes.par_iter().map(|(notes, reading)| points(*notes, reading, water)).collect();
-    let coarse: Vec<bool> = homes.iter().map(|(notes, _)| is_coarse(*notes)).collect();
-    // Homes whose draw-offs are events and homes where they are intervals are two kinds of fleet.
-    let fleets = [false, true].map(|kind| {
-        let of_kind = points.iter().zip(&coarse).filter(|(_, c)| **c == kind);
-        let all: Vec<Point> = of_kind.flat_map(|(p, _)| p.iter().flatten().copied()).collect();
-        let step = all.len().div_ceil(MOST_FLEET_DRAWS).max(1);
-        fleet_mixture(&all.iter().step_by(step).copied().collect::<Vec<_>>(), !kind)
-    });
-    (0..homes.len())
-        .into_par_iter()
-        .map(|i| {
-            let own: Vec<Point> = points[i].iter().flatten().copied().collect();
-            let mixture = fleets[usize::from(coarse[i])].of_home(&own);
-            let of_draws: Vec<Option<[f64; 3]>> =
-                points[i].iter().map(|p| p.map(|p| probabilities(&mixture, p))).collect();
-            let days = homes[i].1.days.rows.iter().filter(|d| d.energy_kwh.is_some()).count();
-            let sums = of_draws.iter().flatten().fold([0.0; 3], |s, p| std::array::from_fn(|c| s[c] + p[c]));
-            HomeClasses { of_draws, per_day: (days > 0).then(|| sums.map(|s| s / days as f64)) }
-        })
-        .collect()
+    let draws: Vec<HomeDraws> =
+        homes.par_iter().map(|(notes, reading)| HomeDraws::new(*notes, reading, water)).collect();
+    let learnt: Vec<&HomeDraws> = learnt_from(draws.len()).into_iter().map(|i| &draws[i]).collect();
+    let fleet = FleetClasses::learn(&learnt);
+    draws.par_iter().map(|d| fleet.of_home(d)).collect()
 }
 
 /// Most days come at a cadence at which a draw-off is an interval.

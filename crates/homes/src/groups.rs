@@ -55,6 +55,19 @@ pub struct Groups {
     pub stability: Option<f64>,
     /// What limits the grouping; empty when nothing does.
     pub verdict: &'static str,
+    /// Centre of each group, in the order of their numbers; empty where no split is stable.
+    centres: Vec<Vec<f64>>,
+}
+
+impl Groups {
+    /// The group of any home by its pattern, as for the homes that the groups were made of; `None` without a full pattern.
+    #[must_use]
+    pub fn group_of(&self, pattern: &[f32]) -> Option<i64> {
+        let row = shape(pattern)?;
+        let nearest = (0..self.centres.len())
+            .min_by(|&a, &b| apart(&row, &self.centres[a]).total_cmp(&apart(&row, &self.centres[b])));
+        i64::try_from(nearest.unwrap_or(0) + 1).ok()
+    }
 }
 
 /// Groups homes by their patterns: energies by hour and kind of day, any length, all the same; NaN where an hour was never seen.
@@ -68,7 +81,7 @@ pub fn habit_groups(patterns: &[Vec<f32>], seed: u64) -> Groups {
     let rows: Vec<&[f64]> = shapes.iter().flatten().map(Vec::as_slice).collect();
     let most = (known.len() / HOMES_A_GROUP).min(MOST_GROUPS);
     let mut verdict = if most < 2 { TOO_FEW_HOMES } else { NO_STABLE_SPLIT };
-    let (mut labels, mut stability) = (vec![0; rows.len()], None);
+    let (mut labels, mut stability, mut middles) = (vec![0; rows.len()], None, Vec::new());
     let step = rows.len().div_ceil(MOST_FITTED).max(1);
     let fitted: Vec<&[f64]> = rows.iter().step_by(step).copied().collect();
     for groups in (2..=most).rev() {
@@ -77,12 +90,18 @@ pub fn habit_groups(patterns: &[Vec<f32>], seed: u64) -> Groups {
         if agreement.overall >= STABLE && agreement.least_of_group >= STABLE_EACH {
             let centres = centres(&fitted, groups, STARTS.0, seed).unwrap_or(first);
             labels = nearest(&rows, &centres);
+            middles = centres.outer_iter().map(|c| c.to_vec()).collect();
             stability = Some(agreement.overall);
             verdict = if groups < WANTED_GROUPS && most >= WANTED_GROUPS { FEWER_THAN_FOUR } else { "" };
             break;
         }
     }
-    numbered(&known, &rows, &labels, patterns.len(), stability, verdict)
+    let mut groups = numbered(&known, &rows, &labels, patterns.len(), stability, verdict);
+    // Labels count the centres, numbers count the groups from the largest.
+    let label_of = |medoid: &usize| known.binary_search(medoid).ok().map(|row| labels[row]);
+    groups.centres =
+        groups.medoids.iter().filter_map(label_of).filter_map(|l| middles.get(l).cloned()).collect();
+    groups
 }
 
 /// Groups numbered by size, so that the numbers mean the same from run to run.
@@ -100,7 +119,8 @@ fn numbered(
     }
     let mut by_size: Vec<Vec<usize>> = members.into_values().collect();
     by_size.sort_by(|a, b| b.len().cmp(&a.len()).then(a[0].cmp(&b[0])));
-    let mut out = Groups { of_home: vec![None; homes], medoids: Vec::new(), stability, verdict };
+    let mut out =
+        Groups { of_home: vec![None; homes], medoids: Vec::new(), stability, verdict, centres: Vec::new() };
     for (place, group) in by_size.iter().enumerate() {
         for &row in group {
             out.of_home[known[row]] = i64::try_from(place + 1).ok();

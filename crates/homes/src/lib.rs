@@ -21,5 +21,5 @@ mod verdicts;
 pub mod verification;
 mod zone;
 
-pub use priors::FleetPriors;
+pub use priors::{FleetPriors, PriorsBuilder};
 pub use reading::{HomeNotes, HomeReading, Settings, read_home};

@@ -107,49 +107,62 @@ fn lowest_of_week(days: &[DayNote], i: usize) -> f64 {
     low.flat_map(|d| &d.probe_min_degc).fold(f64::NAN, |a, b| a.min(f64::from(*b)))
 }
 
-impl FleetPriors {
-    /// Gathers what the fleet's daybook says. Homes in a fixed order give fixed sums.
-    #[must_use]
-    pub fn new(homes: &[HomeNotes<'_>]) -> Self {
-        let mut sums: BTreeMap<Day, Vec<(f64, f64)>> = BTreeMap::new();
-        let mut measured = Vec::new();
-        let mut lows: BTreeMap<Day, Vec<f64>> = BTreeMap::new();
-        for home in homes {
-            let mut any = false;
-            for (i, day) in home.days.iter().enumerate() {
-                let low = lowest_of_week(home.days, i);
-                if !low.is_nan() {
-                    lows.entry(day.day).or_default().push(low);
-                }
-                let slots = sums.entry(day.day).or_default();
-                for (h, v) in day.surroundings_by_half_hour.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
-                    if slots.len() <= h {
-                        slots.resize(h + 1, (0.0, 0.0));
-                    }
-                    slots[h].0 += f64::from(*v);
-                    slots[h].1 += 1.0;
-                    any = true;
-                }
+/// What the fleet's daybook says, gathered home by home.
+#[derive(Clone, Debug, Default)]
+pub struct PriorsBuilder {
+    /// By day and half-hour: sum of the surroundings and number of homes.
+    sums: BTreeMap<Day, Vec<(f64, f64)>>,
+    /// Mean surroundings by day of each home that measures them.
+    measured: Vec<Vec<(Day, Option<f64>)>>,
+    lows: BTreeMap<Day, Vec<f64>>,
+    last_day: Option<Day>,
+}
+
+impl PriorsBuilder {
+    /// Adds the days of a home, in order. Homes in a fixed order give fixed sums.
+    pub fn add(&mut self, days: &[DayNote]) {
+        let mut any = false;
+        for (i, day) in days.iter().enumerate() {
+            let low = lowest_of_week(days, i);
+            if !low.is_nan() {
+                self.lows.entry(day.day).or_default().push(low);
             }
-            if any {
-                measured.push(home);
+            let slots = self.sums.entry(day.day).or_default();
+            for (h, v) in day.surroundings_by_half_hour.iter().enumerate().filter(|(_, v)| !v.is_nan()) {
+                if slots.len() <= h {
+                    slots.resize(h + 1, (0.0, 0.0));
+                }
+                slots[h].0 += f64::from(*v);
+                slots[h].1 += 1.0;
+                any = true;
             }
         }
-        let rooms: BTreeMap<Day, Vec<f64>> = sums
+        if any {
+            self.measured.push(days.iter().map(|d| (d.day, d.surroundings_degc)).collect());
+        }
+        self.last_day = self.last_day.max(days.last().map(|d| d.day));
+    }
+
+    /// What the fleet knows.
+    #[must_use]
+    pub fn finish(self) -> FleetPriors {
+        let rooms: BTreeMap<Day, Vec<f64>> = self
+            .sums
             .into_iter()
             .filter(|(_, s)| s.iter().any(|(_, n)| *n > 0.0))
             .map(|(day, s)| (day, s.into_iter().map(|(sum, n)| sum / n).collect()))
             .collect();
-        let enough = measured.len() >= LEAST_MEASURED;
-        let mut priors = Self {
+        let enough = self.measured.len() >= LEAST_MEASURED;
+        let mut priors = FleetPriors {
             rooms: if enough { rooms } else { BTreeMap::new() },
             room_spread_k: ASSUMED_SPREAD_K,
             room_offsets_k: Vec::new(),
             room_shift_k: 0.0,
-            measured_homes: measured.len(),
-            last_day: homes.iter().filter_map(|h| h.days.last()).map(|d| d.day).max(),
+            measured_homes: self.measured.len(),
+            last_day: self.last_day,
             // Most homes draw enough in a week to bring the feed up to their lowest probe; few read below it.
-            cold: lows
+            cold: self
+                .lows
                 .into_iter()
                 .filter(|(_, v)| v.len() >= LEAST_MEASURED)
                 .map(|(day, v)| (day, quantile(&v, 0.3) + LOWEST_OF_WEEK_K))
@@ -158,7 +171,7 @@ impl FleetPriors {
                 .collect(),
         };
         if enough {
-            let offsets = priors.offsets_k(&measured);
+            let offsets = priors.offsets_k(&self.measured);
             priors.room_shift_k = median(&offsets);
             priors.room_offsets_k = offsets.iter().map(|o| o - priors.room_shift_k).collect();
             priors.room_offsets_k.sort_by(f64::total_cmp);
@@ -166,19 +179,28 @@ impl FleetPriors {
         }
         priors
     }
+}
+
+impl FleetPriors {
+    /// Gathers what the fleet's daybook says. Homes in a fixed order give fixed sums.
+    #[must_use]
+    pub fn new(homes: &[HomeNotes<'_>]) -> Self {
+        let mut builder = PriorsBuilder::default();
+        homes.iter().for_each(|home| builder.add(home.days));
+        builder.finish()
+    }
 
     /// Mean surroundings of each measured home less the fleet's of the same days, K.
-    fn offsets_k(&self, measured: &[&HomeNotes<'_>]) -> Vec<f64> {
+    fn offsets_k(&self, measured: &[Vec<(Day, Option<f64>)>]) -> Vec<f64> {
         measured
             .iter()
-            .map(|home| {
-                let differences: Vec<f64> = home
-                    .days
+            .map(|days| {
+                let differences: Vec<f64> = days
                     .iter()
-                    .filter_map(|d| {
-                        let fleet = self.rooms.get(&d.day)?;
+                    .filter_map(|(day, degc)| {
+                        let fleet = self.rooms.get(day)?;
                         let known: Vec<f64> = fleet.iter().copied().filter(|v| !v.is_nan()).collect();
-                        Some(d.surroundings_degc? - known.iter().sum::<f64>() / known.len() as f64)
+                        Some((*degc)? - known.iter().sum::<f64>() / known.len() as f64)
                     })
                     .collect();
                 differences.iter().sum::<f64>() / differences.len() as f64

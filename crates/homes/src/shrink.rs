@@ -172,16 +172,12 @@ impl Part {
     }
 }
 
-/// Fills the reported standing loss and the residual into the rows of a fleet, homes in any order.
+/// Fills the reported standing loss and the residual into the rows of a fleet, homes in any order, each with what [`measured`]
+/// says of it.
 ///
 /// Where too few homes have a reading the reported figures are those that were read, and the residual is null.
-pub fn report_fleet<'a>(homes: impl Iterator<Item = (&'a mut HomeReading, &'a Cylinder)>) {
-    let mut homes: Vec<(&mut HomeRow, Option<Measured>)> = homes
-        .map(|(reading, cylinder)| {
-            let measured = measured(reading, cylinder);
-            (&mut reading.row, measured)
-        })
-        .collect();
+pub fn report_fleet<'a>(homes: impl Iterator<Item = (&'a mut HomeRow, Option<Measured>)>) {
+    let mut homes: Vec<(&mut HomeRow, Option<Measured>)> = homes.collect();
     let mut known: Vec<Measured> = homes.iter().filter_map(|h| h.1).collect();
     // Sums in an order that does not depend on that of the homes.
     known.sort_by(|a, b| a.log_ratio.total_cmp(&b.log_ratio).then(a.variance.total_cmp(&b.variance)));
@@ -200,7 +196,9 @@ pub fn report_fleet<'a>(homes: impl Iterator<Item = (&'a mut HomeReading, &'a Cy
     }
 }
 
-fn measured(reading: &HomeReading, cylinder: &Cylinder) -> Option<Measured> {
+/// What a home says to its fleet; `None` without a reading, or without a volume to compare with.
+#[must_use]
+pub fn measured(reading: &HomeReading, cylinder: &Cylinder) -> Option<Measured> {
     let loss = reading.loss.as_ref()?;
     let class_w = |class: LabelClass| Some(w_per_k_from_label(class.limit_w(cylinder.volume_l?)?));
     let (reference, reference_variance) = match cylinder.declared_loss_w_per_k {

@@ -5,6 +5,8 @@ use std::path::Path;
 
 use drawoff_contract::ContractError;
 
+use crate::failing;
+
 /// A failure of the file system, named by path.
 #[must_use]
 pub(crate) fn failed(path: &Path, doing: &str, error: &std::io::Error) -> ContractError {
@@ -29,6 +31,23 @@ pub(crate) fn open(path: &Path) -> Result<File, ContractError> {
         return Err(ContractError::new(path.display().to_string(), "is a folder, a file is needed"));
     }
     Ok(file)
+}
+
+/// Makes a new file, in place of one of that name.
+///
+/// # Errors
+/// Names the path and the reason.
+#[expect(clippy::disallowed_methods, reason = "the one place where files of a run are made")]
+pub(crate) fn create(path: &Path) -> Result<File, ContractError> {
+    failing::step().and_then(|()| File::create(path)).map_err(|e| failed(path, "cannot be written", &e))
+}
+
+/// Waits until a file's bytes are on the disk.
+///
+/// # Errors
+/// Names the path and the reason.
+pub(crate) fn sync(path: &Path, file: &File) -> Result<(), ContractError> {
+    failing::step().and_then(|()| file.sync_all()).map_err(|e| failed(path, "cannot be written", &e))
 }
 
 /// The whole text of a file; a byte order mark at its start is left out.

@@ -77,6 +77,7 @@ pub fn gather(
     let mut homes = BTreeMap::new();
     let streamed = intake.each_home(progress, &|_, rows| rows, &mut |home, rows| {
         homes.insert(home, rows);
+        Ok(())
     });
     // Only writing aside can fail, and nothing was.
     let Ok(Some(streamed)) = streamed else { return Gathered::default() };

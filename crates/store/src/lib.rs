@@ -3,7 +3,9 @@
 //! Everything read ends in the contract's types; everything written is complete or not there.
 
 mod disk;
+pub mod failing;
 mod guard;
+mod in_turn;
 pub mod intake;
 pub mod output;
 pub mod register;
@@ -11,5 +13,6 @@ pub mod settings;
 pub mod small;
 
 pub use guard::quiet_decoders;
+pub use in_turn::in_turn;
 pub use intake::{FileReport, Gathered, Intake, Limits, Streamed, gather, inspect};
 pub use output::RunFolder;

@@ -40,7 +40,7 @@ pub fn held_out(
     renew_d: Option<usize>,
 ) -> Vec<AheadCoverage> {
     let asked: Vec<bool> = homes.iter().map(|h| ask(&h.notes.cylinder.home)).collect();
-    of_histories(&histories(homes).1, &asked, renew_d)
+    of_histories(&histories(homes), &asked, renew_d)
 }
 
 /// Loss of a quantile that turns out to be off: `level` times what is short, the rest times what is over, kWh.
@@ -63,18 +63,19 @@ fn of_histories(histories: &[History], asked: &[bool], renew_d: Option<usize>) -
         let cut = |h: &History| (first(h) + from).min(days(h));
         let read: Vec<History> = histories.iter().map(|h| h.until(cut(h))).collect();
         let groups = patterns::groups(&read, 1).1;
-        let fleet = FleetDemand::new(&read, &groups.of_home);
+        let fleet = FleetDemand::learn(&read, &groups.of_home);
         let rivals = Rivals::new(&read);
         let to_ask = |(i, h): &(usize, &History)| asked[*i] && first(h) >= LEAST_DAYS;
         for (i, history) in histories.iter().enumerate().filter(to_ask) {
             let week_before = rivals.week_before(history);
+            let (demand, levels) = fleet.of_home(&read[i], groups.of_home[i]);
             for (a, all) in out.iter_mut().enumerate() {
                 for w in windows(history, AHEAD_H[a]) {
                     if w.day < cut(history) || w.day >= cut(history) + renew {
                         continue;
                     }
                     let at = cell(w.kind, w.hour);
-                    let quantiles = fleet.homes[i].quantiles(&fleet.levels[i], a, at);
+                    let quantiles = demand.quantiles(&levels, a, at);
                     for (l, q) in quantiles.into_iter().enumerate().filter(|(_, q)| !q.is_nan()) {
                         let within = u64::from(w.kwh <= q.max(LEAST_DEMAND_KWH));
                         let add = |sum: &mut (u64, u64)| *sum = (sum.0 + within, sum.1 + 1);

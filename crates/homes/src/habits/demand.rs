@@ -171,50 +171,62 @@ impl Demand {
 /// Levels at which samples are read, by hours ahead, so that [`LEVELS`] are met.
 pub(crate) type Levels = Vec<[f64; 4]>;
 
-/// Levels that cover the days left out of a pool of homes as often as they should; the nominal ones without any day.
-///
-/// A pool has homes enough to go by its last weeks, and so follows the season.
-pub(crate) fn pooled_levels(homes: &[&Demand]) -> Levels {
-    let last = homes.iter().flat_map(|d| d.standings.iter().flatten().flatten()).map(|s| s.day).max();
-    let weigh = |s: &Standing| (-f64::from(last.map_or(0, |d| d.0) - s.day.0) / POOL_HALF_LIFE_D).exp2();
-    covering(homes, weigh)
+/// Steps in which levels are told apart when many are weighed.
+const LEVEL_STEPS: usize = 2000;
+
+/// Weight of the standings of many days, by hours ahead, level and step: a fleet has millions, so they are summed and not listed.
+#[derive(Clone, Debug)]
+pub(crate) struct LevelSums {
+    sums: Vec<[Vec<f64>; 4]>,
+}
+
+impl LevelSums {
+    pub(crate) fn new() -> Self {
+        Self { sums: vec![std::array::from_fn(|_| vec![0.0; LEVEL_STEPS + 1]); AHEAD_H.len()] }
+    }
+
+    fn add(&mut self, home: &Demand, weigh: impl Fn(&Standing) -> f64) {
+        for (sums, standings) in self.sums.iter_mut().zip(&home.standings) {
+            for (sums, of_level) in sums.iter_mut().zip(standings) {
+                for s in of_level {
+                    sums[(s.level * LEVEL_STEPS as f64).ceil() as usize] += weigh(s);
+                }
+            }
+        }
+    }
+
+    /// Adds a home of a pool whose last day is `last`. A pool has homes enough to go by its last weeks, and so follows the season.
+    pub(crate) fn add_pooled(&mut self, home: &Demand, last: Day) {
+        self.add(home, |s| (-f64::from(last.0 - s.day.0) / POOL_HALF_LIFE_D).exp2());
+    }
+
+    /// Levels that cover the days as often as they should; the nominal ones without any day.
+    pub(crate) fn levels(&self) -> Levels {
+        let level = |sums: &[f64], nominal: f64| {
+            let total: f64 = sums.iter().sum();
+            let mut sum = 0.0;
+            let reached = sums.iter().position(|w| {
+                sum += w;
+                sum >= nominal * total * (1.0 - 1e-12)
+            });
+            match reached {
+                Some(step) if total > 0.0 => step as f64 / LEVEL_STEPS as f64,
+                _ => nominal,
+            }
+        };
+        self.sums.iter().map(|sums| rising(std::array::from_fn(|l| level(&sums[l], LEVELS[l])))).collect()
+    }
 }
 
 /// Levels of one home: its own, drawn towards its pool's where its days are few.
 pub(crate) fn home_levels(demand: &Demand, pool: &Levels) -> Levels {
-    let own = covering(&[demand], |s| s.weight);
+    let mut own = LevelSums::new();
+    own.add(demand, |s| s.weight);
     let share = demand.effective_days / (demand.effective_days + CALIBRATION_DAYS);
-    own.iter()
+    own.levels()
+        .iter()
         .zip(pool)
         .map(|(own, pool)| rising(std::array::from_fn(|l| share * own[l] + (1.0 - share) * pool[l])))
-        .collect()
-}
-
-/// Steps in which levels are told apart when many are weighed.
-const LEVEL_STEPS: usize = 2000;
-
-fn covering(homes: &[&Demand], weigh: impl Fn(&Standing) -> f64) -> Levels {
-    (0..AHEAD_H.len())
-        .map(|a| {
-            rising(std::array::from_fn(|l| {
-                // Sums by step instead of a sorted list: a fleet has millions of standings.
-                let (mut sums, mut total) = (vec![0.0; LEVEL_STEPS + 1], 0.0);
-                for s in homes.iter().flat_map(|d| &d.standings[a][l]) {
-                    let weight = weigh(s);
-                    sums[(s.level * LEVEL_STEPS as f64).ceil() as usize] += weight;
-                    total += weight;
-                }
-                let mut sum = 0.0;
-                let reached = sums.iter().position(|w| {
-                    sum += w;
-                    sum >= LEVELS[l] * total * (1.0 - 1e-12)
-                });
-                match reached {
-                    Some(step) if total > 0.0 => step as f64 / LEVEL_STEPS as f64,
-                    _ => LEVELS[l],
-                }
-            }))
-        })
         .collect()
 }
 

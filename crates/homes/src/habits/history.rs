@@ -52,17 +52,15 @@ pub(crate) struct History {
 }
 
 impl History {
-    /// From the daybook of a home, its reading and its empty days.
-    pub(crate) fn new(notes: HomeNotes<'_>, reading: &HomeReading, vacancy: &[VacancyRow]) -> Self {
-        let vacant = vacancy.iter().filter(|v| v.state == VACANT).count();
-        let mostly_vacant = vacant as f64 > MOSTLY_VACANT * vacancy.len() as f64;
+    /// From the daybook of a home and its reading; all days count.
+    pub(crate) fn new(notes: HomeNotes<'_>, reading: &HomeReading) -> Self {
         let mut out = Self::default();
         let mut draws = reading.days.draws.iter().peekable();
         for (i, note) in notes.days.iter().enumerate() {
             out.days.push(HistoryDay {
                 day: note.day,
                 kind: DayType::of(note.day),
-                counts: mostly_vacant || vacancy[i].state != VACANT,
+                counts: true,
                 energy_kwh: reading.days.rows[i].energy_kwh.unwrap_or(f64::NAN),
             });
             let slots = note.net_out_kwh_by_half_hour.len();
@@ -95,6 +93,17 @@ impl History {
                     draws: begun,
                 });
             }
+        }
+        out
+    }
+
+    /// The same with the days away left out of the habit, one row of `vacancy` a day.
+    pub(crate) fn at_home(&self, vacancy: &[VacancyRow]) -> Self {
+        let vacant = vacancy.iter().filter(|v| v.state == VACANT).count();
+        let mostly_vacant = vacant as f64 > MOSTLY_VACANT * vacancy.len() as f64;
+        let mut out = self.clone();
+        for (day, row) in out.days.iter_mut().zip(vacancy) {
+            day.counts = mostly_vacant || row.state != VACANT;
         }
         out
     }

@@ -48,37 +48,46 @@ pub(crate) fn groups(histories: &[History], seed: u64) -> (Vec<Vec<f32>>, Groups
     (patterns, groups)
 }
 
-/// What is shown of each group.
-pub(crate) fn group_rows(
-    names: &[&str],
-    histories: &[History],
-    patterns: &[Vec<f32>],
-    groups: &Groups,
-) -> Vec<GroupRow> {
-    let row = |(place, &medoid): (usize, &usize)| {
-        let number = place as i64 + 1;
-        let members: Vec<usize> = (0..names.len()).filter(|&i| groups.of_home[i] == Some(number)).collect();
-        let levels: Vec<f64> = members.iter().map(|&i| histories[i].mean_day_kwh()).collect();
+/// What is shown of a group beside its members.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Medoid {
+    home: String,
+    /// Shares of the day by hour, for a weekday, a Saturday and a Sunday.
+    shares: [Vec<f32>; 3],
+}
+
+impl Medoid {
+    pub(crate) fn new(home: &str, pattern: &[f32]) -> Self {
         let share = |kind: DayType| -> Vec<f32> {
-            let of_kind = &patterns[medoid][kind as usize * 24..][..24];
+            let of_kind = &pattern[kind as usize * 24..][..24];
             let total: f32 = of_kind.iter().sum();
             of_kind.iter().map(|v| v / total).collect()
         };
+        Self { home: home.to_owned(), shares: DayType::ALL.map(share) }
+    }
+}
+
+/// What is shown of each group, from the group and the mean day of each home, kWh.
+pub(crate) fn group_rows(groups: &Groups, medoids: &[Medoid], homes: &[(Option<i64>, f64)]) -> Vec<GroupRow> {
+    let row = |(place, medoid): (usize, &Medoid)| {
+        let number = place as i64 + 1;
+        let levels: Vec<f64> = homes.iter().filter(|h| h.0 == Some(number)).map(|h| h.1).collect();
+        let [weekday, saturday, sunday] = medoid.shares.clone();
         GroupRow {
             group: number,
-            homes: members.len() as i64,
-            medoid_home: names[medoid].to_owned(),
+            homes: levels.len() as i64,
+            medoid_home: medoid.home.clone(),
             stability: groups.stability,
             verdict: groups.verdict.to_owned(),
             energy_kwh_per_day_p25: quantile(&levels, 0.25),
             energy_kwh_per_day_p50: quantile(&levels, 0.5),
             energy_kwh_per_day_p75: quantile(&levels, 0.75),
-            weekday_by_hour: share(DayType::Weekday),
-            saturday_by_hour: share(DayType::Saturday),
-            sunday_by_hour: share(DayType::Sunday),
+            weekday_by_hour: weekday,
+            saturday_by_hour: saturday,
+            sunday_by_hour: sunday,
         }
     };
-    groups.medoids.iter().enumerate().map(row).collect()
+    medoids.iter().enumerate().map(row).collect()
 }
 
 #[cfg(test)]

@@ -49,7 +49,7 @@ pub struct Answer {
 #[must_use]
 pub fn change_power(homes: &[HabitInput<'_>], question: Question, rounds: usize) -> Answer {
     let names: Vec<&str> = homes.iter().map(|h| h.notes.cylinder.home.as_str()).collect();
-    let all = histories(homes).1;
+    let all = histories(homes);
     let trend = Trend::of(&all);
     let of_home = |i: usize| -> Answer {
         let history = trend.applied(&all[i]);

@@ -123,28 +123,42 @@ fn level_of(own: &[[(f64, f64); 24]; 3], days: &[f64; 3], kind: usize) -> f64 {
     (days[kind] * level(&own[kind]) + 7.0 * mean) / (days[kind] + 7.0)
 }
 
-/// Rates of every home; no rows for homes without a day.
-pub(crate) fn rate_rows(homes: &[(&str, Sums)]) -> Vec<RateRow> {
-    let draws = Fleet::of(&homes.iter().map(|h| h.1.draws).collect::<Vec<_>>());
-    let energy = Fleet::of(&homes.iter().map(|h| h.1.energy).collect::<Vec<_>>());
-    let mut rows = Vec::new();
-    for (home, sums) in homes.iter().filter(|h| h.1.days.iter().sum::<f64>() > 0.0) {
-        for kind in DayType::ALL {
+/// Rates of draws and of heat for the fleet's mean home.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct FleetRates {
+    draws: Fleet,
+    energy: Fleet,
+}
+
+impl FleetRates {
+    pub(crate) fn of(homes: &[Sums]) -> Self {
+        Self {
+            draws: Fleet::of(&homes.iter().map(|h| h.draws).collect::<Vec<_>>()),
+            energy: Fleet::of(&homes.iter().map(|h| h.energy).collect::<Vec<_>>()),
+        }
+    }
+
+    /// Rates of one home; no rows for a home without a day.
+    pub(crate) fn rows(&self, home: &str, sums: &Sums) -> Vec<RateRow> {
+        if sums.days.iter().sum::<f64>() <= 0.0 {
+            return Vec::new();
+        }
+        let row = |kind: DayType| {
             let k = kind as usize;
-            rows.push(RateRow {
-                home: (*home).to_owned(),
+            RateRow {
+                home: home.to_owned(),
                 day_type: kind.code().to_owned(),
                 effective_days: sums.days[k],
-                draws_by_hour: draws.rates(&sums.draws[k], k, level_of(&sums.draws, &sums.days, k)),
+                draws_by_hour: self.draws.rates(&sums.draws[k], k, level_of(&sums.draws, &sums.days, k)),
                 energy_by_hour: if sums.has_energy() {
-                    energy.rates(&sums.energy[k], k, level_of(&sums.energy, &sums.days, k))
+                    self.energy.rates(&sums.energy[k], k, level_of(&sums.energy, &sums.days, k))
                 } else {
                     vec![f32::NAN; 24]
                 },
-            });
-        }
+            }
+        };
+        DayType::ALL.into_iter().map(row).collect()
     }
-    rows
 }
 
 #[cfg(test)]
@@ -159,7 +173,8 @@ mod tests {
         };
         let sums: Vec<(String, Sums)> =
             days.iter().enumerate().map(|(i, d)| (format!("h{i:02}"), home((i, d)))).collect();
-        rate_rows(&sums.iter().map(|(h, s)| (h.as_str(), s.clone())).collect::<Vec<_>>())
+        let fleet = FleetRates::of(&sums.iter().map(|(_, s)| s.clone()).collect::<Vec<_>>());
+        sums.iter().flat_map(|(h, s)| fleet.rows(h, s)).collect()
     }
 
     #[test]

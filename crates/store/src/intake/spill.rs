@@ -20,6 +20,7 @@ use arrow::ipc::writer::StreamWriter;
 use drawoff_contract::ContractError;
 
 use crate::disk::{self, failed};
+use crate::failing;
 use crate::intake::names::{NO_NAME, names};
 use crate::intake::shares::Shares;
 
@@ -68,7 +69,6 @@ impl Spill {
     }
 
     /// Writes one segment of a share.
-    #[expect(clippy::disallowed_methods, reason = "files are written in this crate only")]
     fn append(&self, share: usize, source: u16, batch: &RecordBatch) -> Result<(), ContractError> {
         let mut file = self.shares[share].lock().unwrap_or_else(PoisonError::into_inner);
         let mut bytes = Vec::with_capacity(batch.get_array_memory_size());
@@ -78,12 +78,11 @@ impl Spill {
         });
         encoded.map_err(|e| ContractError::new(file.path.display().to_string(), e.to_string()))?;
         if file.file.is_none() {
-            file.file =
-                Some(File::create(&file.path).map_err(|e| failed(&file.path, "cannot be written", &e))?);
+            file.file = Some(disk::create(&file.path)?);
         }
         let (path, start) = (file.path.clone(), file.end);
         if let Some(open) = &mut file.file {
-            open.write_all(&bytes).map_err(|e| {
+            failing::step().and_then(|()| open.write_all(&bytes)).map_err(|e| {
                 failed(&path, "cannot be written", &e)
                     .with_hint("rows are written aside beside the outputs: is the disk full?")
             })?;

@@ -3,11 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Condvar, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping, Shape};
 use rayon::prelude::*;
 
+use crate::in_turn::in_turn;
 use crate::intake::file::{self, Collector};
 use crate::intake::open::damaged;
 use crate::intake::part::{FileRows, Filter, Lost, Part};
@@ -19,8 +20,6 @@ use crate::intake::{FileReport, Limits, merge};
 
 /// Shares in memory for each thread: the one being read, its rows as they are brought together, and what decoders hold.
 const SHARES_A_THREAD: u64 = 2;
-/// Finished shares that may wait for their turn, for each thread.
-const WAITING_A_THREAD: usize = 2;
 
 /// Exports of a fleet, looked at but not read yet.
 ///
@@ -136,12 +135,12 @@ impl<'a> Intake<'a> {
     /// what was made of the homes so far must be thrown away and the call made again.
     ///
     /// # Errors
-    /// When rows cannot be written aside, or read back.
+    /// When rows cannot be written aside, or read back, and what `take` gives.
     pub fn each_home<T: Send>(
         &mut self,
         progress: &(dyn Fn(u64) + Sync),
         reduce: &(dyn Fn(&str, HomeRows) -> T + Sync),
-        take: &mut (dyn FnMut(String, T) + Send),
+        take: &mut (dyn FnMut(String, T) -> Result<(), ContractError> + Send),
     ) -> Result<Option<Streamed>, ContractError> {
         if self.plan.aside && self.spill.is_none() {
             self.write_aside(progress)?;
@@ -154,16 +153,9 @@ impl<'a> Intake<'a> {
             let loaded = self.load(0, None, progress)?;
             all.add(&loaded);
             self.note_damage(std::mem::take(&mut all.damage));
-            let made: Vec<(String, T)> = loaded
-                .homes
-                .into_par_iter()
-                .map(|(home, parts)| {
-                    let rows = merge::merge(self.mapping.readings.shape, parts, self.columns);
-                    let made = reduce(&home, rows);
-                    (home, made)
-                })
-                .collect();
-            made.into_iter().for_each(|(home, made)| take(home, made));
+            let made: Vec<(String, T)> =
+                loaded.homes.into_par_iter().map(|(home, parts)| self.made(home, parts, reduce)).collect();
+            made.into_iter().try_for_each(|(home, made)| take(home, made))?;
         } else {
             self.shares_in_turn(progress, reduce, take, &mut all)?;
             if !all.damage.is_empty() {
@@ -194,51 +186,34 @@ impl<'a> Intake<'a> {
         &self,
         progress: &(dyn Fn(u64) + Sync),
         reduce: &(dyn Fn(&str, HomeRows) -> T + Sync),
-        take: &mut (dyn FnMut(String, T) + Send),
+        take: &mut (dyn FnMut(String, T) -> Result<(), ContractError> + Send),
         all: &mut Totals,
     ) -> Result<(), ContractError> {
-        let (shares, threads) = (self.plan.shares.len(), rayon::current_num_threads());
-        let next = AtomicUsize::new(0);
-        let turn = Mutex::new(Turn { next: 0, waiting: BTreeMap::new(), failed: None, all, take });
-        let moved = Condvar::new();
-        let work = || {
-            loop {
-                let share = next.fetch_add(1, Ordering::Relaxed);
-                if share >= shares {
-                    return;
-                }
-                let made = self.load(share, None, progress).map(|mut loaded| {
-                    let homes = std::mem::take(&mut loaded.homes).into_iter();
-                    let made: Vec<(String, T)> = homes
-                        .map(|(home, parts)| {
-                            let rows = merge::merge(self.mapping.readings.shape, parts, self.columns);
-                            let made = reduce(&home, rows);
-                            (home, made)
-                        })
-                        .collect();
-                    (loaded, made)
-                });
-                let mut turn = turn.lock().unwrap_or_else(PoisonError::into_inner);
-                while turn.failed.is_none() && share > turn.next + WAITING_A_THREAD * threads {
-                    turn = moved.wait(turn).unwrap_or_else(PoisonError::into_inner);
-                }
-                match made {
-                    Ok(made) => turn.give(share, made),
-                    Err(e) => turn.failed = Some(e),
-                }
-                moved.notify_all();
-                if turn.failed.is_some() {
-                    return;
-                }
-            }
+        let make = |share: usize| {
+            let mut loaded = self.load(share, None, progress)?;
+            let homes = std::mem::take(&mut loaded.homes).into_iter();
+            let made: Vec<(String, T)> = homes.map(|(home, parts)| self.made(home, parts, reduce)).collect();
+            Ok((loaded, made))
         };
-        std::thread::scope(|scope| {
-            for _ in 0..threads {
-                scope.spawn(work);
+        in_turn(self.plan.shares.len(), &make, &mut |(loaded, made)| {
+            all.add(&loaded);
+            // Once a file is known to be damaged all is done again without it; the rest is read only to find others.
+            if all.damage.is_empty() {
+                made.into_iter().try_for_each(|(home, made)| take(home, made))?;
             }
-        });
-        let turn = turn.into_inner().unwrap_or_else(PoisonError::into_inner);
-        turn.failed.map_or(Ok(()), Err)
+            Ok(())
+        })
+    }
+
+    fn made<T>(
+        &self,
+        home: String,
+        parts: Vec<(u16, Part)>,
+        reduce: &(dyn Fn(&str, HomeRows) -> T + Sync),
+    ) -> (String, T) {
+        let rows = merge::merge(self.mapping.readings.shape, parts, self.columns);
+        let made = reduce(&home, rows);
+        (home, made)
     }
 
     /// Writes the rows of every file aside by share; a damaged file is left out.
@@ -347,7 +322,7 @@ impl<'a> Intake<'a> {
                 taken.inspect_err(|e| damage = Some(e.clone()))
             });
             return match (read, damage) {
-                (Ok(()), _) => FileShare::Rows(rows.finish()),
+                (Ok(()), _) => FileShare::Rows(Box::new(rows.finish())),
                 (Err(_), Some(e)) => FileShare::Damaged(e),
                 (Err(e), None) => FileShare::Refused(e),
             };
@@ -364,7 +339,7 @@ impl<'a> Intake<'a> {
                 rows.batch(batch, Filter { shares, share, nobody, promised, only }).map_err(odd)
             });
         match read {
-            Ok(()) => FileShare::Rows(rows.finish()),
+            Ok(()) => FileShare::Rows(Box::new(rows.finish())),
             Err(e) => FileShare::Damaged(e),
         }
     }
@@ -399,7 +374,7 @@ impl<'a> Intake<'a> {
 /// What one share finds in one file.
 enum FileShare {
     Nothing,
-    Rows(FileRows),
+    Rows(Box<FileRows>),
     Damaged(ContractError),
     Refused(ContractError),
 }
@@ -417,29 +392,6 @@ impl Totals {
             self.lost.entry(*i).or_default().add(lost);
         }
         self.damage.extend(loaded.damage.iter().cloned());
-    }
-}
-
-/// Whose turn it is to be given out.
-struct Turn<'t, T> {
-    next: usize,
-    waiting: BTreeMap<usize, (Loaded, Vec<(String, T)>)>,
-    failed: Option<ContractError>,
-    all: &'t mut Totals,
-    take: &'t mut (dyn FnMut(String, T) + Send),
-}
-
-impl<T> Turn<'_, T> {
-    fn give(&mut self, share: usize, made: (Loaded, Vec<(String, T)>)) {
-        self.waiting.insert(share, made);
-        while let Some((loaded, made)) = self.waiting.remove(&self.next) {
-            self.next += 1;
-            self.all.add(&loaded);
-            // Once a file is known to be damaged all is done again without it; the rest is read only to find others.
-            if self.all.damage.is_empty() {
-                made.into_iter().for_each(|(home, made)| (self.take)(home, made));
-            }
-        }
     }
 }
 

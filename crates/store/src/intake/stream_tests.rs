@@ -38,6 +38,7 @@ fn in_shares(
                 assert!(home > before, "homes come in order");
                 before.clone_from(&home);
                 homes.insert(home, rows);
+                Ok(())
             })
             .unwrap();
         let Some(s) = streamed else { continue };

@@ -7,6 +7,7 @@ use std::path::Path;
 use drawoff_contract::ContractError;
 
 use crate::disk::{self, failed};
+use crate::failing;
 use crate::output::{MANIFEST, MANIFEST_FILES};
 
 /// A run being written.
@@ -48,7 +49,9 @@ pub(super) fn take_up(dir: &Path) -> Result<(), ContractError> {
     let old = dir.join(OLD_MANIFEST);
     if decided.join(MANIFEST).exists() {
         if manifest.exists() && !old.exists() {
-            std::fs::copy(&manifest, &old).map_err(|e| failed(&manifest, "cannot be copied", &e))?;
+            failing::step()
+                .and_then(|()| std::fs::copy(&manifest, &old))
+                .map_err(|e| failed(&manifest, "cannot be copied", &e))?;
         }
         let mut names = BTreeSet::new();
         list(&decided, "", &mut names)?;
@@ -117,7 +120,9 @@ fn list(folder: &Path, prefix: &str, names: &mut BTreeSet<String>) -> Result<(),
 }
 
 fn rename(from: &Path, to: &Path) -> Result<(), ContractError> {
-    std::fs::rename(from, to).map_err(|e| failed(to, "cannot be moved into place", &e))
+    failing::step()
+        .and_then(|()| std::fs::rename(from, to))
+        .map_err(|e| failed(to, "cannot be moved into place", &e))
 }
 
 /// Waits until the entries of a folder and of those below it are on the disk.
@@ -133,7 +138,7 @@ pub(super) fn sync_folders(dir: &Path) -> Result<(), ContractError> {
 fn sync(dir: &Path) -> Result<(), ContractError> {
     if cfg!(unix) {
         let folder = disk::open_folder(dir)?;
-        folder.sync_all().map_err(|e| failed(dir, "cannot be synced", &e))?;
+        failing::step().and_then(|()| folder.sync_all()).map_err(|e| failed(dir, "cannot be synced", &e))?;
     }
     Ok(())
 }

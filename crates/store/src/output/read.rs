@@ -6,7 +6,7 @@ use arrow::array::{Array, AsArray, BooleanArray, RecordBatch};
 use arrow::compute::filter_record_batch;
 use drawoff_contract::{ContractError, Table};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use parquet::file::metadata::RowGroupMetaData;
+use parquet::file::metadata::{ParquetMetaDataReader, RowGroupMetaData};
 
 use crate::disk;
 use crate::guard::caught;
@@ -27,6 +27,35 @@ pub fn read_table<T: Table>(path: &Path) -> Result<Vec<T>, ContractError> {
     Ok(rows)
 }
 
+/// Number of row groups of a table.
+///
+/// # Errors
+/// Names the path and what is wrong.
+pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
+    let file = disk::open(path)?;
+    let broken = |reason: &dyn std::fmt::Display| {
+        ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
+    };
+    let read = caught(|| ParquetMetaDataReader::new().parse_and_finish(&file));
+    Ok(read.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?.num_row_groups())
+}
+
+/// Reads all rows of one row group of a table.
+///
+/// # Errors
+/// As [`read_table`].
+pub fn read_group<T: Table>(path: &Path, group: usize) -> Result<Vec<T>, ContractError> {
+    let mut rows = Vec::new();
+    each_batch_of(path, &|number, _| number == group, &mut |batch| {
+        rows.extend(T::from_batch(&batch).map_err(|mut e| {
+            e.subject = format!("{}, {}", path.display(), e.subject);
+            e
+        })?);
+        Ok(())
+    })?;
+    Ok(rows)
+}
+
 /// Reads the rows of one home from a table with a text column `home`; row groups that cannot hold it are not decoded.
 ///
 /// # Errors
@@ -34,7 +63,7 @@ pub fn read_table<T: Table>(path: &Path) -> Result<Vec<T>, ContractError> {
 pub fn read_home<T: Table>(path: &Path, home: &str) -> Result<Vec<T>, ContractError> {
     let mut rows = Vec::new();
     let name = path.display().to_string();
-    let wanted = |group: &RowGroupMetaData| may_hold(group, home);
+    let wanted = |_, group: &RowGroupMetaData| may_hold(group, home);
     each_batch_of(path, &wanted, &mut |batch| {
         let column = batch.column_by_name(HOME).and_then(|c| c.as_string_opt::<i32>().cloned());
         let column = column.ok_or_else(|| ContractError::new(name.clone(), "has no column `home`"))?;
@@ -87,12 +116,12 @@ pub fn each_batch(
     path: &Path,
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<(), ContractError> {
-    each_batch_of(path, &|_| true, take)
+    each_batch_of(path, &|_, _| true, take)
 }
 
 fn each_batch_of(
     path: &Path,
-    wanted: &dyn Fn(&RowGroupMetaData) -> bool,
+    wanted: &dyn Fn(usize, &RowGroupMetaData) -> bool,
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<(), ContractError> {
     let file = disk::open(path)?;
@@ -103,7 +132,7 @@ fn each_batch_of(
     let opened = caught(|| {
         ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| {
             let groups = b.metadata().row_groups().iter().enumerate();
-            let groups = groups.filter(|(_, g)| wanted(g)).map(|(i, _)| i).collect();
+            let groups = groups.filter(|(i, g)| wanted(*i, g)).map(|(i, _)| i).collect();
             b.with_row_groups(groups).build()
         })
     });
