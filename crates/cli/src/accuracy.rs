@@ -15,6 +15,7 @@ use drawoff_score::{Accuracy, Half};
 use drawoff_store::output::export::write_text;
 use drawoff_synth::FleetPlan;
 
+use self::conditions::Only;
 use crate::args::AccuracyArgs;
 use crate::exit::{Exit, Failure};
 use crate::progress;
@@ -27,10 +28,11 @@ pub(crate) fn accuracy(args: &AccuracyArgs) -> Result<Exit, Failure> {
         Failure::new(Exit::Settings, problem.with_hint("valid here: all, even, odd"))
     })?;
     let started = Instant::now();
+    let only = Only(&args.only);
     let mut sections: Vec<Accuracy> = Vec::new();
     let reference = reference_folder(args);
     if reference.is_dir() {
-        sections.push(reference::measure(&reference, half, args.quick)?);
+        sections.push(reference::measure(&reference, half, args.quick, only)?);
     } else {
         let folder = reference.display().to_string();
         let problem = ContractError::new(folder, "is no folder; the reference fleets are passed over");
@@ -39,11 +41,13 @@ pub(crate) fn accuracy(args: &AccuracyArgs) -> Result<Exit, Failure> {
     let homes = if args.quick { args.synth_homes.min(synthetic::QUICK_HOMES) } else { args.synth_homes };
     if homes > 0 && args.days > 0 {
         let plan = FleetPlan { seed: args.seed, homes, days: args.days, ..FleetPlan::default() };
-        sections.extend(synthetic::measure(&plan, half, args.quick)?);
+        sections.extend(synthetic::measure(&plan, half, args.quick, only)?);
     }
+    sections.retain(|s| !s.conditions.is_empty());
     if sections.is_empty() {
         let problem = ContractError::new("drawoff accuracy", "has no fleet to measure on");
-        return Err(Failure::new(Exit::NoInput, problem.with_hint("give --reference, or --synth-homes 500")));
+        let hint = "give --reference, or --synth-homes 500; --only takes the words of a table's row, without the probes after a comma";
+        return Err(Failure::new(Exit::NoInput, problem.with_hint(hint)));
     }
     let text = page(args, date, &sections);
     let json = serde_json::json!({
@@ -85,7 +89,7 @@ fn reference_folder(args: &AccuracyArgs) -> PathBuf {
 fn page(args: &AccuracyArgs, date: NaiveDate, sections: &[Accuracy]) -> String {
     let mut text = format!(
         "# Accuracy of drawoff {VERSION}, {date}\n\n\
-         Made by `drawoff accuracy --date {date} --synth-homes {} --days {} --seed {}{}{}`; the same arguments and version give \
+         Made by `drawoff accuracy --date {date} --synth-homes {} --days {} --seed {}{}{}{}`; the same arguments and version give \
          the same bytes. Every figure stands with its 95 % interval: Wilson's for shares, bootstrap by home for the rest. A dash \
          says that no home has the figure; a row of fewer than five homes is held against no bar. Where a condition leaves out probes, the top one and those that best cover the volume \
          stay.\n\n",
@@ -94,6 +98,7 @@ fn page(args: &AccuracyArgs, date: NaiveDate, sections: &[Accuracy]) -> String {
         args.seed,
         if args.quick { " --quick" } else { "" },
         if args.half == "all" { String::new() } else { format!(" --half {}", args.half) },
+        args.only.iter().map(|name| format!(" --only \"{name}\"")).collect::<String>(),
     );
     for section in sections {
         text.push_str(&section.to_markdown());

@@ -115,9 +115,12 @@ pub(crate) struct AccuracyArgs {
     /// Only a few conditions and homes, to see that all is well.
     #[arg(long)]
     pub(crate) quick: bool,
+    /// Only conditions of these names, such as "3 probes" or "heat pump"; may be given many times.
+    #[arg(long, value_name = "CONDITION")]
+    pub(crate) only: Vec<String>,
     /// Measure how well faults are found instead, on invented homes with these faults laid on them, into faults-DATE.md.
     /// Choices as for synth; `trial` is the whole of it.
-    #[arg(long, value_name = "WHICH", conflicts_with_all = ["reference", "quick"], value_parser = faults)]
+    #[arg(long, value_name = "WHICH", conflicts_with_all = ["reference", "quick", "only"], value_parser = faults)]
     pub(crate) faults: Option<FaultsLaid>,
     /// With --faults: curves from margins to probabilities in place of the built-in ones, as `drawoff calibrate` writes them.
     #[arg(long, value_name = "FILE", requires = "faults")]

@@ -26,13 +26,44 @@ pub(crate) struct Made {
     /// Words for the fleet where nothing is left out.
     pub(crate) name: &'static str,
     pub(crate) plan: FleetPlan,
-    pub(crate) degradations: &'static [Degradation],
+    pub(crate) degradations: Vec<Degradation>,
     pub(crate) heating: Heating,
 }
 
 impl Made {
-    fn of(name: &'static str, plan: FleetPlan, degradations: &'static [Degradation]) -> Self {
-        Self { name, plan, degradations, heating: Heating::Element }
+    fn of(name: &'static str, plan: FleetPlan, degradations: &[Degradation]) -> Self {
+        Self { name, plan, degradations: degradations.to_vec(), heating: Heating::Element }
+    }
+
+    /// Words for the fleet under one of its conditions.
+    pub(crate) fn label(&self, degradation: Degradation) -> String {
+        if degradation == None { self.name.to_owned() } else { degradation.label() }
+    }
+}
+
+/// Which conditions are asked for, by their label; every one where none is named.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Only<'a>(pub(crate) &'a [String]);
+
+impl Only<'_> {
+    /// Whether a condition is asked for.
+    pub(crate) fn asks(self, label: &str) -> bool {
+        self.0.is_empty() || self.0.iter().any(|name| name == label)
+    }
+
+    /// The fleets that are asked for, each with the conditions that are.
+    pub(crate) fn of_made(self, mut fleets: Vec<Made>) -> Vec<Made> {
+        for made in &mut fleets {
+            let asked = made.degradations.iter().copied().filter(|d| self.asks(&made.label(*d))).collect();
+            made.degradations = asked;
+        }
+        fleets.retain(|made| !made.degradations.is_empty());
+        fleets
+    }
+
+    /// The conditions of an export that are asked for.
+    pub(crate) fn of_export(self, degradations: &[Degradation]) -> Vec<Degradation> {
+        degradations.iter().copied().filter(|d| self.asks(&d.label())).collect()
     }
 }
 
@@ -78,4 +109,20 @@ pub(crate) fn with_other_sources(plan: &FleetPlan) -> Vec<Made> {
 /// Minutes between rows after a degradation of rows that are `own_min` apart.
 pub(crate) fn cadence_min(degradation: Degradation, own_min: u32) -> u32 {
     if let CadenceMin(minutes) = degradation { minutes.max(own_min) } else { own_min }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn conditions_are_named_whole() {
+        let names = ["2 probes".to_owned(), "1 min".to_owned()];
+        let fleets = Only(&names).of_made(with_elements(&FleetPlan::default(), false));
+        let labels: Vec<String> =
+            fleets.iter().flat_map(|made| made.degradations.iter().map(|d| made.label(*d))).collect();
+        assert_eq!(labels, ["2 probes", "1 min"]);
+        assert_eq!(Only(&names).of_export(&REFERENCE), [Probes(2)]);
+        assert_eq!(Only(&[]).of_export(&REFERENCE), REFERENCE);
+    }
 }

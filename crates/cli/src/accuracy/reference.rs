@@ -6,7 +6,7 @@ use std::time::Instant;
 use drawoff_score::{Accuracy, Condition, Degradation, Half, HomeScore, Truth};
 use rayon::prelude::*;
 
-use super::conditions::{QUICK, REFERENCE, cadence_min};
+use super::conditions::{Only, QUICK, REFERENCE, cadence_min};
 use super::reading::{Against, poorer_home, score_fleet};
 use crate::args::PipelineArgs;
 use crate::exit::Failure;
@@ -23,9 +23,9 @@ const FLEETS: [(&str, &str, &str, &str); 2] = [
     ("tall", "points", "register.csv", "pipelines/reference-tall.toml"),
 ];
 
-/// Measures both fleets under every condition, homes pooled.
-pub(crate) fn measure(folder: &Path, half: Half, quick: bool) -> Result<Accuracy, Failure> {
-    let degradations: &[Degradation] = if quick { &QUICK } else { &REFERENCE };
+/// Measures both fleets under every condition that is asked for, homes pooled.
+pub(crate) fn measure(folder: &Path, half: Half, quick: bool, only: Only<'_>) -> Result<Accuracy, Failure> {
+    let degradations = &only.of_export(if quick { &QUICK } else { &REFERENCE });
     let mut conditions: Vec<Condition> = degradations
         .iter()
         .map(|d| Condition {
@@ -35,7 +35,13 @@ pub(crate) fn measure(folder: &Path, half: Half, quick: bool) -> Result<Accuracy
             ..Condition::default()
         })
         .collect();
-    let fleets = if quick { &FLEETS[..1] } else { &FLEETS[..] };
+    let fleets = if degradations.is_empty() {
+        &[]
+    } else if quick {
+        &FLEETS[..1]
+    } else {
+        &FLEETS[..]
+    };
     for (name, exports, register, pipeline) in fleets {
         let fleet = folder.join(name);
         let set = |key: &str, path: &str| format!("inputs.{key}={}", fleet.join(path).display());

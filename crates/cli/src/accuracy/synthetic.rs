@@ -8,7 +8,7 @@ use drawoff_synth::{FleetPlan, HomeData, HomeTruth, generate_home, truth_batches
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
-use super::conditions::{Made, cadence_min, with_elements, with_other_sources};
+use super::conditions::{Made, Only, cadence_min, with_elements, with_other_sources};
 use super::in_memory::{cylinder, home_rows, own_mapping};
 use super::reading::{Against, PoorerHome, poorer_home, score_fleet};
 use crate::exit::Failure;
@@ -20,12 +20,17 @@ pub(crate) const QUICK_HOMES: u32 = 40;
 /// From this many homes on, coverage itself is held against its band.
 const STRICT_HOMES: u32 = 200;
 
-/// Measures the fleets that elements heat, and those that something else heats.
-pub(crate) fn measure(plan: &FleetPlan, half: Half, quick: bool) -> Result<Vec<Accuracy>, Failure> {
+/// Measures the fleets that elements heat, and those that something else heats. A section of which nothing is asked is left out.
+pub(crate) fn measure(
+    plan: &FleetPlan,
+    half: Half,
+    quick: bool,
+    only: Only<'_>,
+) -> Result<Vec<Accuracy>, Failure> {
     plan.check().map_err(Failure::settings)?;
     let section = |title: &str, of_what: &str, fleets: Vec<Made>| -> Result<Accuracy, Failure> {
         let mut conditions = Vec::new();
-        for made in &fleets {
+        for made in &only.of_made(fleets) {
             conditions.extend(measure_fleet(made, half)?);
         }
         Ok(Accuracy {
@@ -49,13 +54,14 @@ pub(crate) fn measure(plan: &FleetPlan, half: Half, quick: bool) -> Result<Vec<A
         let others = "2 to 8 probes, a fleet for each source of heat";
         sections.push(section("Invented fleets, other sources of heat", others, with_other_sources(plan))?);
     }
+    sections.retain(|s| !s.conditions.is_empty());
     Ok(sections)
 }
 
 /// Makes a fleet once and reads it under its conditions.
 fn measure_fleet(made: &Made, half: Half) -> Result<Vec<Condition>, Failure> {
     let started = Instant::now();
-    let (plan, degradations) = (&made.plan, made.degradations);
+    let (plan, degradations) = (&made.plan, &made.degradations);
     let mapping = own_mapping().map_err(Failure::settings)?;
     let mut poorer: Vec<Vec<PoorerHome>> = degradations.iter().map(|_| Vec::new()).collect();
     let mut truth = Truth::default();
@@ -94,7 +100,7 @@ fn measure_fleet(made: &Made, half: Half) -> Result<Vec<Condition>, Failure> {
         let homes = score_fleet(homes, &against);
         let as_made = degradation == Degradation::None;
         conditions.push(Condition {
-            label: if as_made { made.name.to_owned() } else { degradation.label() },
+            label: made.label(degradation),
             probes: if as_made { plan.probes.map(usize::from) } else { degradation.probes() },
             cadence_min,
             heating: made.heating,

@@ -25,12 +25,22 @@ const ODD_SHARE: f64 = 0.02;
 const ODD_L: (f64, f64) = (2.0, 500.0);
 /// Mean litres that a balance shows on empty days, l, with how common such homes are: most read their loss well.
 const BALANCE_L: [(f64, f64); 3] = [(0.7, 0.75), (2.0, 0.2), (5.0, 0.05)];
+/// Where the loss could not be read and is the declared one, the balance shows the same litres on every empty day, give or take these, l:
+/// up to half of a usual day's loss, and not less than what the errors above explain. How common such homes are is a design choice.
+const STEADY_SD_L: f64 = 0.8;
+const STEADY_L: (f64, f64) = (2.0, 15.0);
+const STEADY_COMMON: f64 = 0.02;
+/// Days without a draw-off while idle that show such a balance: at least, and as a share of all such days.
+const STEADY_DAYS: usize = 5;
+const STEADY_SHARE: f64 = 0.67;
 /// Share of empty days with more all the same (a neighbour who looks in), and its mean, l.
 const LOOKED_IN: (f64, f64) = (0.05, 6.0);
 /// False draw-offs on an empty day, idle and while it heats, believed beforehand as if seen on so many days. A start of heating
 /// looks like a draw-off more often. (Chosen on one `synth` seed.)
 const FALSE_DRAWS: [f64; 2] = [0.06, 0.2];
 const FALSE_DRAWS_DAYS: f64 = 30.0;
+/// The fleet's rate while it heats counts as so many of the home's own empty days.
+const FALSE_HEATING_DAYS: f64 = 5.0;
 /// Mean litres of a frugal day, l, and its draw-offs seen over those of a usual one.
 const FRUGAL_L: f64 = 6.0;
 const FRUGAL_DRAWS: f64 = 0.4;
@@ -142,13 +152,50 @@ impl FleetDays {
     }
 }
 
+/// What a balance shows on empty days, l.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum BalanceError {
+    /// Anything from nothing on, this much in the mean.
+    Mean(f64),
+    /// Nearly the same every day.
+    Steady(f64),
+}
+
+impl BalanceError {
+    /// What a home's may be, with how common each is.
+    fn candidates(days: &[DayUse]) -> Vec<(Self, f64)> {
+        let mut out: Vec<(Self, f64)> =
+            BALANCE_L.iter().map(|(l, common)| (Self::Mean(*l), *common)).collect();
+        let undrawn: Vec<f64> =
+            days.iter().filter(|d| d.assumed_loss && d.draws[0] == 0).map(|d| d.litres).collect();
+        let steady_l = median(&undrawn);
+        let alike = undrawn.iter().filter(|l| (*l - steady_l).abs() <= 2.0 * STEADY_SD_L).count();
+        let mostly = alike >= STEADY_DAYS && alike as f64 >= STEADY_SHARE * undrawn.len() as f64;
+        if mostly && (STEADY_L.0..=STEADY_L.1).contains(&steady_l) {
+            out.push((Self::Steady(steady_l), STEADY_COMMON));
+        }
+        out
+    }
+
+    /// Density of so many litres, 1/l.
+    fn density(self, litres: f64) -> f64 {
+        match self {
+            Self::Mean(mean_l) => (-litres / mean_l).exp() / mean_l,
+            Self::Steady(steady_l) => {
+                let z = (litres - steady_l) / STEADY_SD_L;
+                (-0.5 * z * z).exp() / (STEADY_SD_L * (2.0 * PI).sqrt())
+            }
+        }
+    }
+}
+
 /// The kinds of day of one home.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct HomeDays {
     usage: Use,
     /// Mean draw-offs by kind of day (empty, frugal, usual), idle and while it heats.
     draws: [[f64; 2]; 3],
-    balance_l: f64,
+    balance: BalanceError,
     /// Shares of empty and frugal days.
     shares: [f64; 2],
 }
@@ -161,19 +208,26 @@ impl HomeDays {
         let start = Self {
             usage: Use::of_home(days, fleet.usage),
             draws: [fleet.false_draws, usual.map(|d| FRUGAL_DRAWS * d), usual],
-            balance_l: 0.0,
+            balance: BalanceError::Mean(BALANCE_L[0].0),
             shares: SHARES,
         };
         let mut best = (start, f64::NEG_INFINITY);
-        for (balance_l, common) in BALANCE_L {
-            let mut tried = Self { balance_l, ..start };
+        for (balance, common) in BalanceError::candidates(&known) {
+            let mut tried = Self { balance, ..start };
             for _ in 0..ROUNDS {
                 let mut sums = SHARES.map(|s| s * SHARES_DAYS);
+                // Probes too few for a loss miss where heat goes when it starts too: how often that looks like a draw-off is the home's own.
+                let mut false_heating = (fleet.false_draws[1] * FALSE_HEATING_DAYS, FALSE_HEATING_DAYS);
                 for day in &known {
                     let shares = tried.shares_of(*day);
                     sums.iter_mut().zip(shares).for_each(|(sum, s)| *sum += s);
+                    false_heating.0 += shares[0] * f64::from(day.draws[1]);
+                    false_heating.1 += shares[0];
                 }
                 tried.shares = sums.map(|s| s / (known.len() as f64 + SHARES_DAYS));
+                if matches!(balance, BalanceError::Steady(_)) {
+                    tried.draws[0][1] = false_heating.0 / false_heating.1;
+                }
             }
             let log =
                 known.iter().map(|d| tried.weighted(*d).iter().sum::<f64>().ln()).sum::<f64>() + common.ln();
@@ -186,10 +240,10 @@ impl HomeDays {
 
     /// Density of a day by its kind: empty, frugal, usual.
     fn densities(&self, day: DayUse) -> [f64; 3] {
-        let exponential = |mean_l: f64| (-day.litres / mean_l).exp() / mean_l;
+        let about = |mean_l: f64| BalanceError::Mean(mean_l).density(day.litres);
         let of_litres = [
-            (1.0 - LOOKED_IN.0) * exponential(self.balance_l) + LOOKED_IN.0 * exponential(LOOKED_IN.1),
-            exponential(FRUGAL_L),
+            (1.0 - LOOKED_IN.0) * self.balance.density(day.litres) + LOOKED_IN.0 * about(LOOKED_IN.1),
+            about(FRUGAL_L),
             self.usage.density(day.litres),
         ];
         std::array::from_fn(|kind| {
@@ -243,9 +297,15 @@ mod tests {
 
     #[test]
     fn a_fleet_shows_how_often_a_draw_off_is_false() {
-        let day = |i: usize| DayUse { litres: 0.3, draws: [u32::from(i.is_multiple_of(2)), 0] };
+        let day = |i: usize| DayUse {
+            litres: 0.3,
+            draws: [u32::from(i.is_multiple_of(2)), 0],
+            assumed_loss: false,
+        };
         let empty: Vec<DayUse> = (0..200).map(day).collect();
-        let used = (0..60).map(|i| DayUse { litres: 60.0 + f64::from(i % 30), draws: [6, 1] }).collect();
+        let used = (0..60)
+            .map(|i| DayUse { litres: 60.0 + f64::from(i % 30), draws: [6, 1], assumed_loss: false })
+            .collect();
         let fleet = FleetDays::new(&[empty, used]);
         // By hand: 100 on 200 days, and 30 days of what was believed.
         assert!((fleet.false_draws[0] - 101.8 / 230.0).abs() < 0.03, "{fleet:?}");
@@ -253,11 +313,35 @@ mod tests {
     }
 
     #[test]
+    fn the_same_few_litres_on_every_day_are_an_error_of_the_loss_and_differing_ones_are_use() {
+        let days = |away: &dyn Fn(usize) -> DayUse| -> Vec<DayUse> {
+            (0..45)
+                .map(|i| match i {
+                    12..26 => away(i),
+                    _ => DayUse { litres: 20.0 + ((i * 37) % 90) as f64, draws: [5, 2], assumed_loss: true },
+                })
+                .collect()
+        };
+        let vacant = |days: &[DayUse]| {
+            let home = HomeDays::new(days, FleetDays::new(&[days.to_vec()]));
+            days[12..26].iter().map(|d| home.evidence(*d)).map(|[at_home, away]| away - at_home).sum::<f64>()
+        };
+        // Two starts of heating a day look like draw-offs, with two probes.
+        let steady =
+            days(&|i| DayUse { litres: 8.0 + 0.1 * (i % 5) as f64, draws: [0, 2], assumed_loss: true });
+        let frugal =
+            days(&|i| DayUse { litres: 3.0 + ((i * 5) % 13) as f64, draws: [2, 1], assumed_loss: true });
+        let read: Vec<DayUse> = steady.iter().map(|d| DayUse { assumed_loss: false, ..*d }).collect();
+        assert!(vacant(&read) < 0.0, "{}", vacant(&read));
+        assert!(vacant(&steady) > 10.0 && vacant(&frugal) < -10.0, "{} {}", vacant(&steady), vacant(&frugal));
+    }
+
+    #[test]
     fn frugal_days_with_draw_offs_are_occupied_and_the_home_says_how_common_they_are() {
         let days: Vec<DayUse> = (0..50)
             .map(|i| match i % 5 {
-                0 => DayUse { litres: 2.0, draws: [2, 0] },
-                _ => DayUse { litres: 40.0 + f64::from((i * 37) % 50), draws: [5, 1] },
+                0 => DayUse { litres: 2.0, draws: [2, 0], assumed_loss: false },
+                _ => DayUse { litres: 40.0 + f64::from((i * 37) % 50), draws: [5, 1], assumed_loss: false },
             })
             .collect();
         let home = HomeDays::new(&days, FleetDays::new(std::slice::from_ref(&days)));

@@ -33,6 +33,8 @@ pub(crate) struct DayUse {
     pub(crate) litres: f64,
     /// Draws seen: while it stands idle, and while it heats. A start of heating hides heat from the probes, which looks like one.
     pub(crate) draws: [u32; 2],
+    /// Whether its balance rests on a loss that could not be read, and so may be off by the same on every day.
+    pub(crate) assumed_loss: bool,
 }
 
 /// What was seen of each day of a home.
@@ -58,7 +60,7 @@ pub(crate) fn days_seen(notes: HomeNotes<'_>, reading: &HomeReading) -> Vec<DayU
             Some(litres) if warm && !silent => litres.max(drawn_l),
             _ => f64::NAN,
         };
-        out.push(DayUse { litres, draws: counts });
+        out.push(DayUse { litres, draws: counts, assumed_loss: reading.loss.is_none() });
     }
     out
 }
@@ -98,7 +100,11 @@ mod tests {
     fn states(litres: &[f64]) -> Vec<String> {
         let seen: Vec<DayUse> = litres
             .iter()
-            .map(|&l| DayUse { litres: l, draws: [if l > 3.0 { 1 + (l / 20.0) as u32 } else { 0 }, 0] })
+            .map(|&l| DayUse {
+                litres: l,
+                draws: [if l > 3.0 { 1 + (l / 20.0) as u32 } else { 0 }, 0],
+                assumed_loss: false,
+            })
             .collect();
         states_of(&seen)
     }
@@ -163,10 +169,12 @@ mod tests {
     #[test]
     fn an_error_of_the_balance_is_no_use_and_coarse_readings_are_no_absence() {
         // Five litres a day without a single draw: a loss that was read a little too low.
-        let biased = vec![DayUse { litres: 5.0, draws: [0; 2] }; 30];
+        let biased = vec![DayUse { litres: 5.0, draws: [0; 2], assumed_loss: false }; 30];
         assert!(states_of(&biased).iter().all(|s| s == VACANT));
-        let coarse: Vec<DayUse> =
-            in_use().into_iter().map(|litres| DayUse { litres, draws: [0; 2] }).collect();
+        let coarse: Vec<DayUse> = in_use()
+            .into_iter()
+            .map(|litres| DayUse { litres, draws: [0; 2], assumed_loss: false })
+            .collect();
         assert!(states_of(&coarse).iter().all(|s| s == OCCUPIED));
     }
 }
