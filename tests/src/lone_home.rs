@@ -37,7 +37,11 @@ impl LoneHome {
     /// When the register lacks what a daybook needs.
     #[must_use]
     pub fn notes(&self) -> Notes {
-        let setup = Setup::new(&self.cylinder, drawoff_daybook::Settings { water: Water::Iapws }).unwrap();
+        let setup = Setup::new(
+            &self.cylinder,
+            drawoff_daybook::Settings { water: Water::Iapws, ..Default::default() },
+        )
+        .unwrap();
         let mut machine = Machine::new(setup, 1);
         machine.push(&self.rows);
         machine.finish()

@@ -33,7 +33,8 @@ pub(crate) fn reduce(
     files: usize,
     water: Water,
 ) -> Result<Notes, &'static str> {
-    let setup = Setup::new(cylinder, drawoff_daybook::Settings { water })?;
+    let setup =
+        Setup::new(cylinder, drawoff_daybook::Settings { water, ..drawoff_daybook::Settings::default() })?;
     let mut machine = Machine::new(setup, files);
     machine.push(rows);
     Ok(machine.finish())

@@ -15,7 +15,7 @@ use crate::probes::{Runs, follow_runs, probe_day};
 use crate::setup::Setup;
 use crate::signs::signs;
 use crate::spells::{heat_spells, idle_segments, quantile, quiet_losses};
-use crate::track::{self, Follower};
+use crate::track::{self, Followed, Follower};
 
 /// What one day hands to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -104,7 +104,11 @@ pub(crate) fn reduce_day(
         probe_sigma_k: probe_sigma_k(&frame),
         register_step_wh: register_step_wh(&frame),
     };
-    let followed = track::follow(&mut carry.follower, &frame, &b, setup, held);
+    let followed = if setup.follow_water {
+        track::follow(&mut carry.follower, &frame, &b, setup, held)
+    } else {
+        Followed::nothing(frame.len())
+    };
     let draws = draw_offs(&frame, &b, setup, day, &followed.drawn, feed_degc);
     let (draw_top_fall_k, draw_mean_fall_k) = mixing(&frame, &b, setup, &draws);
     let probes = probe_day(&frame, &heated_from(&frame, &b, setup), setup);

@@ -17,10 +17,19 @@ const ASSUMED_SURROUNDINGS_DEGC: f64 = 18.0;
 const CONDUCTIVITY_W_PER_M_K: f64 = 1.5;
 
 /// Settings of the reduction.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct Settings {
     /// Water properties.
     pub water: Water,
+    /// Whether the water is followed from reading to reading, which finds the draw-offs; without it there are none. Benches
+    /// switch it off to see what it costs.
+    pub follow_water: bool,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { water: Water::default(), follow_water: true }
+    }
 }
 
 /// One cylinder, ready for the reduction.
@@ -56,6 +65,8 @@ pub struct Setup {
     pub elements: Vec<Element>,
     /// Water properties.
     pub water: Water,
+    /// As [`Settings::follow_water`].
+    pub follow_water: bool,
 }
 
 impl Setup {
@@ -83,6 +94,7 @@ impl Setup {
             set_point_degc: cylinder.set_point_degc,
             elements: cylinder.elements.clone(),
             water: settings.water,
+            follow_water: settings.follow_water,
         })
     }
 

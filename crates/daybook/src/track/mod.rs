@@ -75,6 +75,13 @@ pub(crate) struct Followed {
     pub(crate) power_gain: Option<f64>,
 }
 
+impl Followed {
+    /// Of so many instants at which nothing is known.
+    pub(crate) fn nothing(instants: usize) -> Self {
+        Self { drawn: vec![Drawn::default(); instants], v40_l: vec![f64::NAN; instants], ..Self::default() }
+    }
+}
+
 /// What is held all day.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Day {
@@ -98,11 +105,7 @@ pub(crate) fn follow(
 ) -> Followed {
     let body = setup.body();
     let scatter = Scatter { heights: &setup.heights, sigma_k: day.probe_sigma_k };
-    let mut out = Followed {
-        drawn: vec![Drawn::default(); frame.len()],
-        v40_l: vec![f64::NAN; frame.len()],
-        ..Followed::default()
-    };
+    let mut out = Followed::nothing(frame.len());
     let mut least_seen = Vec::new();
     let mut found: Vec<Found> = Vec::new();
     let mut feed = FeedSums::default();

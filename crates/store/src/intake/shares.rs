@@ -9,8 +9,8 @@ use crate::intake::survey::Survey;
 const VALUE_BYTES: u64 = 9;
 const ROW_BYTES: u64 = 10;
 /// Decoding rows again because their row group spans several shares costs less than writing them aside up to this many times
-/// the rows (writing and reading back costs about as much as decoding once).
-const MOST_DECODED: f64 = 1.5;
+/// the rows (`whole_run`: writing and reading back costs about three times decoding once).
+const MOST_DECODED: f64 = 2.5;
 
 /// Which homes are read together: names up to and with the bound of each share, and above the one before.
 ///

@@ -1,0 +1,144 @@
+//! Whole runs against the decoding of the same columns, which is the limit: `cargo bench -p drawoff-benches --bench whole_run`.
+//!
+//! The fleet is `WHOLE_RUN_FLEET` (a folder with `readings/` and `register.csv`), else the sample fleet; the mapping
+//! `WHOLE_RUN_MAPPING`, else that of drawoff's own fleets. All figures come from one process on the same files, one after another,
+//! as often as `WHOLE_RUN_TIMES` says (default 3); the least of each is shown. `benches/peers.py` measures others on the same files.
+#![expect(clippy::print_stdout, reason = "a bench prints its figures")]
+#![expect(clippy::expect_used, reason = "a bench cannot go on without its files")]
+#![expect(clippy::disallowed_methods, reason = "the limit is decoding with nothing of the store about it")]
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Instant;
+
+use drawoff_contract::HomeRows;
+use drawoff_daybook::{Machine, Settings, Setup};
+use drawoff_store::{Intake, Limits};
+use parquet::arrow::ProjectionMask;
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use rayon::prelude::*;
+
+/// Rows of a batch; the same as the intake's.
+const BATCH_ROWS: usize = 32_768;
+
+fn path_of(variable: &str, default: &str) -> PathBuf {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    std::env::var_os(variable).map_or_else(|| root.join(default), PathBuf::from)
+}
+
+/// Decodes the named columns of every file, on as many threads as there are, and drops them.
+fn decode(files: &[PathBuf], columns: &[String]) -> u64 {
+    let rows = AtomicU64::new(0);
+    let groups: Vec<(&PathBuf, usize)> = files
+        .iter()
+        .flat_map(|path| {
+            let file = std::fs::File::open(path).expect("a file");
+            let builder = ParquetRecordBatchReaderBuilder::try_new(file).expect("a Parquet file");
+            (0..builder.metadata().num_row_groups()).map(move |group| (path, group))
+        })
+        .collect();
+    groups.par_iter().for_each(|(path, group)| {
+        let file = std::fs::File::open(path).expect("a file");
+        let builder = ParquetRecordBatchReaderBuilder::try_new(file).expect("a Parquet file");
+        let mask = ProjectionMask::columns(builder.parquet_schema(), columns.iter().map(String::as_str));
+        let reader = builder.with_row_groups(vec![*group]).with_projection(mask).with_batch_size(BATCH_ROWS);
+        for batch in reader.build().expect("a reader") {
+            rows.fetch_add(batch.expect("a batch").num_rows() as u64, Ordering::Relaxed);
+        }
+    });
+    rows.into_inner()
+}
+
+/// Least wall time of several runs, s.
+fn least(times: usize, mut work: impl FnMut()) -> f64 {
+    let one = |()| {
+        let started = Instant::now();
+        work();
+        started.elapsed().as_secs_f64()
+    };
+    std::iter::repeat_n((), times).map(one).fold(f64::INFINITY, f64::min)
+}
+
+/// Most memory of this process so far, MB; `None` where the system does not tell.
+fn peak_mb() -> Option<f64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|l| l.starts_with("VmHWM:"))?;
+    let kb: f64 = line.split_whitespace().nth(1)?.parse().ok()?;
+    Some(kb / 1024.0)
+}
+
+fn main() {
+    let fleet = path_of("WHOLE_RUN_FLEET", "sample-fleet");
+    let times: usize = std::env::var("WHOLE_RUN_TIMES").ok().and_then(|t| t.parse().ok()).unwrap_or(3);
+    let mapping = drawoff_store::settings::read_mapping(&path_of(
+        "WHOLE_RUN_MAPPING",
+        "pipelines/mappings/drawoff.toml",
+    ))
+    .expect("a mapping");
+    let (cylinders, _) =
+        drawoff_store::register::read(&fleet.join("register.csv"), &mapping).expect("a register");
+    let readings = fleet.join("readings");
+    let mut files: Vec<PathBuf> =
+        std::fs::read_dir(&readings).expect("readings").flatten().map(|e| e.path()).collect();
+    files.retain(|f| f.extension().is_some_and(|e| e == "parquet"));
+    files.sort();
+    let mut columns = vec![mapping.readings.home.clone(), mapping.readings.time_column.clone()];
+    columns.extend(mapping.readings.wide.iter().map(|w| w.column.clone()));
+
+    let mut rows = 0;
+    let plain = least(times, || rows = decode(&files, &columns));
+    let days = AtomicU64::new(0);
+    let run = |reduce: &(dyn Fn(&str, HomeRows) -> u64 + Sync)| {
+        days.store(0, Ordering::Relaxed);
+        let limits =
+            Limits { memory_bytes: 256 << 20, aside: std::env::temp_dir().join("drawoff-bench-aside") };
+        let mut intake = Intake::open(&readings, &mapping, &cylinders, &limits);
+        let take = &mut |_: String, n: u64| {
+            days.fetch_add(n, Ordering::Relaxed);
+            Ok(())
+        };
+        intake.each_home(&|_| {}, reduce, take).expect("rows").expect("sound files");
+        intake.shares()
+    };
+    let reduce = |home: &str, rows: HomeRows, follow_water: bool| {
+        let settings = Settings { follow_water, ..Settings::default() };
+        let Ok(setup) = Setup::new(&cylinders[home], settings) else { return 0 };
+        let mut machine = Machine::new(setup, files.len());
+        machine.push(&rows);
+        machine.finish().days.len() as u64
+    };
+    let mut shares = (0, false);
+    let intake = least(times, || shares = run(&|_, rows| rows.len() as u64));
+    let first_pass = least(times, || {
+        run(&|home, rows| reduce(home, rows, false));
+    });
+    let whole = least(times, || {
+        run(&|home, rows| reduce(home, rows, true));
+    });
+    let threads = rayon::current_num_threads();
+    let home_days = days.into_inner();
+    println!(
+        "{} homes, {home_days} home-days, {rows} rows, {} files, {} shares{}, {threads} threads",
+        cylinders.len(),
+        files.len(),
+        shares.0,
+        if shares.1 { " written aside" } else { "" }
+    );
+    for (name, seconds) in [
+        ("plain decode of the same columns", plain),
+        ("intake: rows by home with masks", intake),
+        ("reduction without following the water", first_pass),
+        ("reduction whole", whole),
+    ] {
+        println!(
+            "{name:40} {seconds:9.3} s   {:7.2} x decode   {:12.0} rows/s",
+            seconds / plain,
+            rows as f64 / seconds
+        );
+    }
+    let core_ms = (whole - first_pass) * 1000.0 * threads as f64 / home_days as f64;
+    println!("following the water: {core_ms:.3} ms a home-day and core");
+    if let Some(mb) = peak_mb() {
+        println!("peak memory: {mb:.0} MB");
+    }
+}
