@@ -103,7 +103,9 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
         // Full power is the ceiling that the days keep coming up to: a surplus diverter wanders below it.
         let now = recent.iter().copied().fold(f64::NAN, f64::max);
         let at_ceiling = recent.iter().filter(|v| now - **v < 0.05).count();
-        let kept = at_ceiling >= 3 && now >= LEAST_PART_SHARE;
+        // A dim sun too comes to one height on some days; a diverter's night charge, on full power, would stand out among six.
+        let least_at_ceiling = if ctx.is_diverter() { RECENT_ON_DAYS } else { 3 };
+        let kept = at_ceiling >= least_at_ceiling && now >= LEAST_PART_SHARE;
         let effect = if kept { 1.0 - now } else { (1.0 - now).min(0.2) };
         let mut found = Assessment::judged(fault, STATISTIC, effect, 1.0 - HEALTHY_SHARE, 0.08);
         found.days = known.len();

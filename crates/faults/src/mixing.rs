@@ -1,6 +1,6 @@
 //! Lost stratification.
 
-use drawoff_contract::Fault;
+use drawoff_contract::{Fault, HeatSource};
 use drawoff_homes::robust::{median, step};
 
 use crate::assessment::Assessment;
@@ -54,10 +54,15 @@ pub fn destratified(ctx: &Context<'_>) -> Assessment {
     let limit = 1.0 - LAYERED_SHARE;
     let by_spread = if recent.len() >= 3 { median(&recent) } else { 0.0 };
     let by_fall = if recent_fall.len() >= 4 { median(&recent_fall) / MIXED_FALL * limit } else { 0.0 };
-    let mut found = Assessment::judged(fault, STATISTIC, by_spread.max(by_fall.min(1.0)), limit, 0.12);
+    let change = step(&lost, 3, 0.03).filter(|s| s.after - s.before > 0.15);
+    // A pump that serves the source draws from the base and returns at the top: while it heats it takes the layers away by design, and
+    // only a change tells.
+    let turned_over = matches!(ctx.cylinder.heat_source, HeatSource::TopPump | HeatSource::HeatPump);
+    let effect = by_spread.max(by_fall.min(1.0));
+    let effect = if turned_over && change.is_none() { effect.min(limit - 0.12) } else { effect };
+    let mut found = Assessment::judged(fault, STATISTIC, effect, limit, 0.12);
     found.days = recent.len().max(recent_fall.len());
     if found.is_fault() {
-        let change = step(&lost, 3, 0.03).filter(|s| s.after - s.before > 0.15);
         found.onset_ms = change.map(|s| ctx.day_start(s.at));
         found.evidence_for = format!(
             "Partly charged, the cylinder keeps only {:.0} % of the difference between hot and cold water: they mix instead of lying in layers.",

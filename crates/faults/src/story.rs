@@ -74,6 +74,11 @@ const EXPLAINS: &[(Fault, Fault)] = &[
     (Fault::StuckOn, Fault::DearHours),
     (Fault::StuckOn, Fault::ScaldRisk),
     (Fault::ThermostatHot, Fault::ScaldRisk),
+    // An element that takes no power, and a thermostat that opens early, leave the surplus to the grid.
+    (Fault::ElementOpen, Fault::SurplusMissed),
+    (Fault::ThermostatCold, Fault::SurplusMissed),
+    // A weak element gives less than the rated heat, and takes less too; what a standing pump leaves in its chamber was taken in full.
+    (Fault::ElementHalf, Fault::PumpFailed),
 ];
 
 /// Assesses every fault of a home, in the order of [`Fault::ALL`], and folds what another finding explains.

@@ -4,6 +4,7 @@ use drawoff_contract::DailyWindow;
 
 use crate::cylinder::Cylinder;
 use crate::impose::Imposed;
+use crate::simulate::STEP_S;
 
 /// The over-temperature cut-out of our scenario, degC: where a welded thermostat ends up.
 pub(crate) const OVER_TEMPERATURE_DEGC: f64 = 82.0;
@@ -123,9 +124,10 @@ pub(crate) fn switches(
         if closed[i] {
             out.power_w[i] = driven_w * imposed.power_share[i];
         }
-        if let Some(chatter) = imposed.chatter.filter(|c| !c.is_closed(moment.second)) {
-            out.power_w[i] = 0.0;
-            out.call[i] &= !chatter.called;
+        if let Some(chatter) = imposed.chatter {
+            // Contacts may open and close more than once within a step: the water and the meter get the mean.
+            out.power_w[i] *= chatter.closed_part(moment.second, STEP_S as f64);
+            out.call[i] &= !chatter.called || chatter.is_closed(moment.second);
         }
     }
     // Common practice, no source: where both may heat at any hour, the upper element goes first.

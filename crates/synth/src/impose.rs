@@ -72,7 +72,25 @@ impl Chatter {
     pub(crate) fn is_closed(self, second: i64) -> bool {
         let periods = second as f64 / self.period_s;
         let whole = periods.floor();
-        periods - whole < 0.4 + 0.4 * scattered(whole as i64)
+        periods - whole < Self::closed_share(whole)
+    }
+
+    /// Part of the time from a UTC second on, for some seconds, in which the contacts are closed.
+    pub(crate) fn closed_part(self, second: i64, seconds: f64) -> f64 {
+        let (from, until) = (second as f64 / self.period_s, (second as f64 + seconds) / self.period_s);
+        let mut closed = 0.0;
+        let mut whole = from.floor();
+        while whole < until {
+            let opens = whole + Self::closed_share(whole);
+            closed += (opens.min(until) - whole.max(from)).max(0.0);
+            whole += 1.0;
+        }
+        closed / (until - from)
+    }
+
+    /// Part of a period, by its number, for which the contacts are closed.
+    fn closed_share(period: f64) -> f64 {
+        0.4 + 0.4 * scattered(period as i64)
     }
 }
 
@@ -200,5 +218,13 @@ mod tests {
         let starts = closed.windows(2).filter(|w| !w[0] && w[1]).count();
         let share = closed.iter().filter(|c| **c).count() as f64 / closed.len() as f64;
         assert!((190..=200).contains(&starts) && (share - 0.6).abs() < 0.03, "{starts} {share}");
+        let by_steps: f64 = (0..1800).map(|i| chatter.closed_part(20 * i, 20.0)).sum::<f64>() / 1800.0;
+        assert!((by_steps - share).abs() < 1e-2, "{by_steps} {share}");
+        // A minute's period within a step of 20 s: closed for 24 to 48 s of 60, so all of the first step and none or part of the last.
+        let fast = Chatter { period_s: 60.0, called: false };
+        let of_period = |step: i64| fast.closed_part(600 + 20 * step, 20.0);
+        assert!(
+            (of_period(0) - 1.0).abs() < 1e-9 && of_period(1) >= 0.2 - 1e-9 && of_period(2) <= 0.4 + 1e-9
+        );
     }
 }

@@ -13,12 +13,14 @@ pub(crate) struct Vessel {
     pub(crate) resets_degc: f64,
 }
 
-/// An element's chamber of about 2 l: our own choice.
+/// An element's chamber of about 2 l: our own choice. Bare, 0.1 m2 at 10 W/(m2 K) of free convection and radiation together (from
+/// memory) lose 1 W/K.
 pub(crate) const CHAMBER: Vessel =
-    Vessel { j_per_k: 8400.0, loss_w_per_k: 3.0, trips_degc: 85.0, resets_degc: 60.0 };
-/// Exchanger and condenser of a heat pump with their water, about 5 l, with the pressure switch of the compressor.
+    Vessel { j_per_k: 8400.0, loss_w_per_k: 1.0, trips_degc: 85.0, resets_degc: 60.0 };
+/// Exchanger and condenser of a heat pump with their water, about 5 l, with the pressure switch of the compressor. Its casing
+/// is insulated: 0.3 m2 at 3 W/(m2 K), our own choice.
 pub(crate) const CONDENSER: Vessel =
-    Vessel { j_per_k: 21_000.0, loss_w_per_k: 5.0, trips_degc: 66.0, resets_degc: 45.0 };
+    Vessel { j_per_k: 21_000.0, loss_w_per_k: 1.0, trips_degc: 66.0, resets_degc: 45.0 };
 
 /// How it stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -87,7 +89,8 @@ mod tests {
         let hottest = steps.iter().map(|s| s.degc).fold(0.0, f64::max);
         assert!((85.0..93.0).contains(&hottest), "{hottest}");
         let starts = steps.windows(2).filter(|w| w[0].in_w == 0.0 && w[1].in_w > 0.0).count();
-        assert!((6..20).contains(&starts), "{starts} in six hours");
+        // From 85 to 60 degC at 20 degC around: 8400 s x ln(65 / 40) = 68 min, less what it overshoots.
+        assert!((4..7).contains(&starts), "{starts} in six hours");
         let balance: f64 = steps.iter().map(|s| (s.in_w - s.out_w - s.lost_w) * 20.0).sum();
         assert!((balance - 8400.0 * (steps[1079].degc - 15.0)).abs() < 1.0 && steps[5].out_w == 0.0);
         assert!((balance - stalled.held_j()).abs() < 1e-6);
@@ -98,7 +101,7 @@ mod tests {
         let mut stalled = Stalled::default();
         let last =
             (0..200).map(|_| stalled.step(&CHAMBER, 3000.0, 100.0, [20.0, 20.0], 20.0)).last().unwrap();
-        // 3000 W over 103 W/K: 29.1 K.
-        assert!((last.degc - 49.13).abs() < 0.01 && (last.out_w + last.lost_w - 3000.0).abs() < 1.0);
+        // 3000 W over 101 W/K: 29.7 K.
+        assert!((last.degc - 49.70).abs() < 0.01 && (last.out_w + last.lost_w - 3000.0).abs() < 1.0);
     }
 }

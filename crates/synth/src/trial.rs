@@ -100,7 +100,7 @@ fn faulty(plan: &FleetPlan, fault: Fault, level: Level, number: u32) -> Option<C
         habit: Habit::Normal,
         fault: Some((fault, level)),
         source,
-        probes: probes(plan, least, turn)?,
+        probes: probes(plan, least, turn, can.len())?,
     })
 }
 
@@ -111,7 +111,7 @@ fn sound(plan: &FleetPlan, which: usize, number: u32) -> Cell {
         if can.is_empty() { (Habit::Normal, allowed(plan, &SOURCES)) } else { (SOUND[which], can) };
     let turn = turn(plan.seed, 1000 + which as u32) + number;
     let source = can.get(turn as usize % can.len().max(1)).copied().unwrap_or(Sources::Element);
-    Cell { habit, fault: None, source, probes: probes(plan, 1, turn).unwrap_or(4) }
+    Cell { habit, fault: None, source, probes: probes(plan, 1, turn, can.len()).unwrap_or(4) }
 }
 
 /// Where the turns of sources and probes begin.
@@ -119,10 +119,12 @@ fn turn(seed: u64, of: u32) -> u32 {
     below(&mut dice(seed, of, Purpose::Cells), 40) as u32
 }
 
-/// A number of probes that meets every source in turn; `None` where the plan's own is too small.
-fn probes(plan: &FleetPlan, least: u32, turn: u32) -> Option<u8> {
+/// A number of probes, so that each of `sources` that are taken in turn meets one number after the other; `None` where the plan's own is
+/// too small.
+fn probes(plan: &FleetPlan, least: u32, turn: u32, sources: usize) -> Option<u8> {
     let choices = 9 - least;
-    let drawn = least + (turn + turn / choices) % choices;
+    let sources = sources.max(1) as u32;
+    let drawn = least + (turn / sources + turn % sources) % choices;
     let count = plan.probes.map_or(drawn, u32::from);
     u8::try_from(count).ok().filter(|_| count >= least)
 }
@@ -135,7 +137,7 @@ fn allowed(plan: &FleetPlan, list: &[Sources]) -> Vec<Sources> {
 
 /// Whether a plan can lay this fault at all.
 pub(crate) fn is_possible(plan: &FleetPlan, fault: Fault) -> bool {
-    !allowed(plan, sources_of(fault)).is_empty() && probes(plan, least_probes(fault), 0).is_some()
+    !allowed(plan, sources_of(fault)).is_empty() && probes(plan, least_probes(fault), 0, 1).is_some()
 }
 
 /// The heat sources that can have a fault.
@@ -208,7 +210,6 @@ mod tests {
     }
 
     #[test]
-    #[ignore = "sensor_swap at elements meets three numbers of probes, not four: see DEVELOPERS.md"]
     fn seventy_rounds_hold_what_a_trial_needs() {
         let cells: Vec<Cell> = (0..70 * ROUND as u32).filter_map(|i| cell(&plan(5), i)).collect();
         let mut count: BTreeMap<(Fault, Level), usize> = BTreeMap::new();
