@@ -50,7 +50,9 @@ fn the_same_bytes_again_and_for_any_number_of_threads() {
     let (dir, ended) = first_run();
     let first = bytes_of(&dir);
     assert!(first.contains_key("manifest.json") && first.len() > 15, "{:?}", first.keys());
-    for threads in [&[][..], &["--threads", "1"], &["--threads", "2"]] {
+    for threads in
+        [&[][..], &["--threads", "1"], &["--threads", "2"], &["--threads", "4", "--set", "run.memory_mb=1"]]
+    {
         let other = tempfile::tempdir().unwrap();
         let again = run_into(other.path(), threads);
         let found = bytes_of(other.path());

@@ -218,7 +218,7 @@ mod tests {
         let p = plan(&[day(), day()], &HOMES, 1, bytes(50));
         assert!(p.aside);
         assert_eq!(p.shares.len(), 3);
-        let text = plan(&[file(&[(100, None)])], &HOMES, 1, bytes(50));
+        let text = plan(&[file(&[(100, None)])], &HOMES, 1, bytes(30));
         assert!(text.aside);
     }
 
