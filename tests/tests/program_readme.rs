@@ -68,7 +68,7 @@ fn exit_codes_are_those_of_the_help() {
     let text = readme();
     let help = run(DRAWOFF, &["--help"]).stdout;
     let lines: Vec<&str> = help.lines().skip_while(|l| *l != "Exit codes:").skip(1).collect();
-    assert_eq!(lines.len(), 5, "{help}");
+    assert_eq!(lines.len(), 6, "{help}");
     for line in lines {
         let (code, meaning) = line.trim().split_once("  ").unwrap();
         assert!(text.contains(&format!("| {code} | {meaning} |")), "{line}");
