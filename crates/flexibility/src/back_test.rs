@@ -1,5 +1,8 @@
 //! What would have been declared on past days from the days before them, held against what came.
 
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
 use crate::fleet::{FIRM, Sums};
 use crate::quantile::{crps, of_next};
 use crate::trial::{Direction, SLOTS};
@@ -10,7 +13,7 @@ const SOLD_SHARE: f64 = 0.02;
 const FEWEST_DAYS: usize = 5;
 
 /// Scores of one direction and one duration.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct BackTest {
     /// Days declared.
     pub days: usize,
@@ -28,6 +31,8 @@ pub struct BackTest {
     pub home_events: u64,
     /// Of these, with a user who went short.
     pub short: u64,
+    /// Periods declared and periods broken, by day.
+    pub by_day: Vec<(usize, usize)>,
 }
 
 impl BackTest {
@@ -35,6 +40,23 @@ impl BackTest {
     #[must_use]
     pub fn broken_share(&self) -> f64 {
         self.broken as f64 / self.periods as f64
+    }
+
+    /// Bounds of the share of broken periods, 95 %, when whole days are drawn again and again; NaN without periods.
+    #[must_use]
+    pub fn broken_bounds(&self, seed: u64) -> (f64, f64) {
+        const DRAWS: usize = 1000;
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let mut shares: Vec<f64> = (0..DRAWS)
+            .filter_map(|_| {
+                let (periods, broken) = (0..self.by_day.len())
+                    .map(|_| self.by_day[rng.random_range(0..self.by_day.len())])
+                    .fold((0, 0), |sum, day| (sum.0 + day.0, sum.1 + day.1));
+                (periods > 0).then(|| broken as f64 / periods as f64)
+            })
+            .collect();
+        shares.sort_by(f64::total_cmp);
+        (of_next(&shares, 0.025), of_next(&shares, 0.975))
     }
 
     /// Share of home-events with a user who went short; NaN without events.
@@ -84,6 +106,7 @@ pub fn back_test(
         mean_kw: 0.0,
         home_events: 0,
         short: 0,
+        by_day: Vec::new(),
     };
     let (mut came_kw, mut p50_kw) = (0.0, 0.0);
     for day in first..sums.days().len() {
@@ -92,6 +115,7 @@ pub fn back_test(
             .collect();
         let largest = offers.iter().map(|(_, (_, p50, _))| *p50).fold(0.0, f64::max);
         out.days += usize::from(!offers.is_empty());
+        let before = (out.periods, out.broken);
         for (slot, (firm, p50, values)) in offers {
             if p50 <= SOLD_SHARE * largest || !sums.is_reached(day, slot, direction, duration) {
                 continue;
@@ -106,6 +130,7 @@ pub fn back_test(
             out.home_events += u64::from(events);
             out.short += u64::from(short);
         }
+        out.by_day.push((out.periods - before.0, out.broken - before.1));
     }
     if out.periods > 0 {
         out.p50_bias = came_kw / p50_kw - 1.0;

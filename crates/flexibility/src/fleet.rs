@@ -13,6 +13,8 @@ pub const FIRM: f64 = 0.10;
 #[derive(Clone, Debug)]
 pub struct Sums {
     days: Vec<Day>,
+    /// First day that offers are made from.
+    offers_from: usize,
     /// Homes added.
     pub homes: usize,
     /// By day, half-hour, direction and duration.
@@ -60,11 +62,12 @@ pub struct Offer {
 }
 
 impl Sums {
-    /// Of no homes yet.
+    /// Of no homes yet; offers are made from the days from `offers_from` (a place in `days`) on.
     #[must_use]
-    pub fn new(days: &[Day]) -> Self {
+    pub fn new(days: &[Day], offers_from: usize) -> Self {
         Self {
             days: days.to_vec(),
+            offers_from,
             homes: 0,
             moved: vec![Cell::default(); days.len() * SLOTS * 2 * DURATIONS.len()],
             metered_wh: vec![0.0; days.len() * SLOTS],
@@ -147,6 +150,17 @@ impl Sums {
         })
     }
 
+    /// Those of them that offers are made from.
+    fn offered_days(
+        &self,
+        weekend: bool,
+        slot: usize,
+        direction: Direction,
+        duration: usize,
+    ) -> impl Iterator<Item = usize> {
+        self.reached_days(weekend, slot, direction, duration).filter(|day| *day >= self.offers_from)
+    }
+
     /// Homes on which an event was put, and of these those with a user who went short.
     #[must_use]
     pub fn events(&self, day: usize, slot: usize, direction: Direction, duration: usize) -> (u32, u32) {
@@ -166,10 +180,21 @@ impl Sums {
         self.metered_wh[day * SLOTS + slot] / 500.0
     }
 
+    /// Metered load of a half-hour that half of the days of a kind exceed, kW; NaN without days.
+    #[must_use]
+    pub fn usual_kw(&self, weekend: bool, slot: usize) -> f64 {
+        let mut values: Vec<f64> = self
+            .offered_days(weekend, slot, Direction::HoldOff, 0)
+            .map(|day| self.metered_kw(day, slot))
+            .collect();
+        values.sort_by(f64::total_cmp);
+        of_next(&values, 0.5)
+    }
+
     /// What the group can do from a half-hour on; `None` without days.
     #[must_use]
     pub fn offer(&self, weekend: bool, slot: usize, direction: Direction, duration: usize) -> Option<Offer> {
-        let days: Vec<usize> = self.reached_days(weekend, slot, direction, duration).collect();
+        let days: Vec<usize> = self.offered_days(weekend, slot, direction, duration).collect();
         if days.is_empty() {
             return None;
         }
@@ -242,7 +267,7 @@ mod tests {
     fn sums(copies: usize) -> Sums {
         let days: Vec<Day> = (0..28).map(Day).collect();
         let found = trials(&made(28, [true; 48], 2500.0), &days, None);
-        let mut sums = Sums::new(&days);
+        let mut sums = Sums::new(&days, 0);
         (0..copies).for_each(|_| sums.add(&found));
         sums
     }

@@ -11,7 +11,9 @@
 pub mod back_test;
 pub mod battery;
 pub mod fleet;
+pub mod gather;
 pub mod home;
 pub mod quantile;
 pub mod rebound;
+pub mod rows;
 pub mod trial;
