@@ -8,6 +8,7 @@ mod daybook_files;
 mod exit;
 mod explain;
 mod fleet_trial;
+mod flexible;
 mod lessons;
 mod pipeline;
 mod plan;
