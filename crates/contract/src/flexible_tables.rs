@@ -157,11 +157,11 @@ table! {
 }
 
 table! {
-    /// One row per kind of day and 4 h: all counted homes as one store beside their undisturbed load.
+    /// One row per kind of day and 2 h: all counted homes as one store beside their undisturbed load.
     BatteryRow in "virtual_battery" {
         /// weekday or weekend.
         day_type: String, "";
-        /// Local time at which the 4 h begin.
+        /// Local time at which the 2 h begin.
         start: String, "";
         /// Homes in it.
         homes: i64, "";

@@ -266,7 +266,7 @@ mod tests {
 
     fn sums(copies: usize) -> Sums {
         let days: Vec<Day> = (0..28).map(Day).collect();
-        let found = trials(&made(28, [true; 48], 2500.0), &days, None);
+        let found = trials(&made(28, [true; 48], 2500.0), &days);
         let mut sums = Sums::new(&days, 0);
         (0..copies).for_each(|_| sums.add(&found));
         sums
@@ -275,7 +275,7 @@ mod tests {
     #[test]
     fn one_home_equals_its_own_trials_and_copies_double_what_is_firm() {
         let days: Vec<Day> = (0..28).map(Day).collect();
-        let found = trials(&made(28, [true; 48], 2500.0), &days, None);
+        let found = trials(&made(28, [true; 48], 2500.0), &days);
         let (one, two) = (sums(1), sums(2));
         for slot in 0..SLOTS {
             for direction in Direction::ALL {

@@ -11,8 +11,8 @@ use crate::fleet::Sums;
 use crate::home::{Home, NotCounted, is_weekend};
 use crate::trial::{DURATIONS, Direction, Limit, SLOTS, Trials, envelope, trials};
 
-/// Half-hours at which the 4 h of a battery begin.
-pub const BATTERY_STARTS: [usize; 6] = [0, 8, 16, 24, 32, 40];
+/// Half-hours at which the 2 h of a battery begin.
+pub const BATTERY_STARTS: [usize; 12] = [0, 4, 8, 12, 16, 20, 24, 28, 32, 36, 40, 44];
 /// Homes that the one store is fitted to, evenly taken from all that are counted: more change its shape by nothing and cost in proportion.
 pub const BATTERY_HOMES: usize = 400;
 /// Place in [`DURATIONS`] of the event that a home's own row tells.
@@ -37,11 +37,6 @@ impl Period {
 
     fn last(&self) -> Day {
         self.days.last().copied().unwrap_or_default()
-    }
-
-    /// The first day that is held against a declaration.
-    fn first_tested(&self) -> Option<Day> {
-        self.days.get(self.days.len() - self.tested.min(self.days.len())).copied()
     }
 
     /// The last day of each kind that can be a trial: those that the battery is fitted on.
@@ -76,7 +71,6 @@ pub type Found = Result<Box<Counted>, NotCounted>;
 /// Why the home is not counted.
 pub fn one(notes: HomeNotes<'_>, reading: &HomeReading, period: &Period, water: Water) -> Found {
     let home = Home::new(notes, reading, period.last(), period.days.len(), water)?;
-    let before = (period.tested > 0).then(|| period.first_tested()).flatten();
     let of_day = |day: Option<Day>| home.days.iter().position(|d| Some(d.day) == day);
     let envelopes = period.battery_days().map(|day| {
         let index = of_day(day);
@@ -84,7 +78,7 @@ pub fn one(notes: HomeNotes<'_>, reading: &HomeReading, period: &Period, water: 
     });
     let heater = home.cylinder.heater();
     Ok(Box::new(Counted {
-        trials: trials(&home, &period.days, before),
+        trials: trials(&home, &period.days),
         envelopes,
         heater_kw: heater.power_w / home.heat_per_metered / 1000.0,
         set_point_degc: heater.set_degc,

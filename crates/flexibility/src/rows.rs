@@ -193,7 +193,7 @@ pub fn home_rows(gather: &Gather, alias: &dyn Fn(&str) -> String) -> Vec<Flexibl
     gather.lines.iter().map(row).collect()
 }
 
-/// All counted homes as one store, by kind of day and 4 h; none where fewer than `fewest` homes were seen.
+/// All counted homes as one store, by kind of day and 2 h; none where fewer than `fewest` homes were seen.
 #[must_use]
 pub fn battery_rows(gather: &Gather, fewest: usize, seed: u64) -> Vec<BatteryRow> {
     let mut out = Vec::new();

@@ -1,5 +1,7 @@
 //! One home's past days as trials: what holding off or taking on would have moved, and what it would have done.
 
+use core::ops::Range;
+
 use drawoff_contract::Day;
 use drawoff_tank::replay::{Outcome, Permit, State, Step};
 
@@ -130,22 +132,35 @@ fn event_index(day: usize, slot: usize, direction: Direction, duration: usize) -
 /// Lengths of time ahead, in half-hours, for which what is drawn is known; others are rounded up.
 const AHEAD: [usize; 9] = [2, 3, 5, 9, 13, 17, 25, 37, 49];
 
-/// Heat drawn within a time ahead that is not exceeded with probability [`COMFORT`], Wh, by kind of day, half-hour and time; from the
-/// home's own days before `before`.
+/// Days before an event from which a home's wants are known.
+const KNOWN_DAYS: i32 = 42;
+/// As long as fewer days are past, the first days of the record stand for them.
+const FIRST_DAYS: i32 = 14;
+
+/// Heat drawn within a time ahead that is not exceeded with probability [`COMFORT`], Wh, by kind of day, half-hour and time; from some
+/// of the home's days.
 struct Wants {
     wh: [[[f64; AHEAD.len()]; SLOTS]; 2],
     spare_wh: [f64; SLOTS],
 }
 
 impl Wants {
-    fn of(home: &Home, before: Option<Day>) -> Self {
+    /// What is known at the start of the week of a day, from the days before it; early in the record from its first days.
+    fn known_in_week(home: &Home, week: i32) -> Self {
+        let first = home.days.first().map_or(0, |d| d.day.0);
+        let (from, before) =
+            if week - first < FIRST_DAYS { (first, first + FIRST_DAYS) } else { (week - KNOWN_DAYS, week) };
+        Self::of(home, Day(from)..Day(before))
+    }
+
+    fn of(home: &Home, known: Range<Day>) -> Self {
         let mut wants = [[[f64::INFINITY; AHEAD.len()]; SLOTS]; 2];
         let mut drawn: Vec<[f64; AHEAD.len()]> = Vec::new();
         let mut column: Vec<f64> = Vec::new();
         for (kind, by_slot) in wants.iter_mut().enumerate() {
             let days: Vec<usize> = (0..home.days.len())
                 .filter(|i| usize::from(is_weekend(home.days[*i].day)) == kind)
-                .filter(|i| before.is_none_or(|b| home.days[*i].day < b))
+                .filter(|i| known.contains(&home.days[*i].day))
                 .collect();
             for (slot, by_time) in by_slot.iter_mut().enumerate() {
                 drawn.clear();
@@ -160,7 +175,7 @@ impl Wants {
                 }
             }
         }
-        Self { wh: wants, spare_wh: spare_wh(home) }
+        Self { wh: wants, spare_wh: spare_wh(home, &known) }
     }
 
     /// Heat that should be of use in the cylinder at the start of an event, Wh.
@@ -190,10 +205,11 @@ fn drawn_ahead(home: &Home, day: usize, slot: usize) -> Option<[f64; AHEAD.len()
 
 /// What the heater can give in each half-hour of the day beyond what it does give on most days, Wh of electricity: this is what puts
 /// back what was held off.
-fn spare_wh(home: &Home) -> [f64; SLOTS] {
+fn spare_wh(home: &Home, known: &Range<Day>) -> [f64; SLOTS] {
     let each_wh = home.cylinder.heater().power_w / home.heat_per_metered / 2.0;
     std::array::from_fn(|slot| {
-        let metered = home.days.iter().filter_map(|d| d.half_hours.get(slot)).map(|h| h.heater_wh);
+        let days = home.days.iter().filter(|d| known.contains(&d.day));
+        let metered = days.filter_map(|d| d.half_hours.get(slot)).map(|h| h.heater_wh);
         let (sum, n) = metered.filter(|wh| !wh.is_nan()).fold((0.0, 0.0), |(sum, n), wh| (sum + wh, n + 1.0));
         if home.allowed[slot] && n > 0.0 { (each_wh - sum / n).max(0.0) } else { 0.0 }
     })
@@ -221,9 +237,14 @@ fn series(home: &Home, day: usize, slot: usize) -> impl Iterator<Item = &HalfHou
         .skip(slot)
 }
 
-/// Works out all events of a home on the days of the fleet's window. Comfort is judged from days before `before` only, if given.
+/// The Monday of a day's week.
+fn week_of(day: Day) -> i32 {
+    day.0 - i32::try_from(drawoff_contract::local::weekday(day)).unwrap_or(0)
+}
+
+/// Works out all events of a home on the days of the fleet's window. What a home will want is known from days before the week of each event.
 #[must_use]
-pub fn trials(home: &Home, window: &[Day], before: Option<Day>) -> Trials {
+pub fn trials(home: &Home, window: &[Day]) -> Trials {
     let silent = Moved { limit: Limit::Silent, ..Moved::default() };
     let mut out = Trials {
         days: window.len(),
@@ -231,15 +252,20 @@ pub fn trials(home: &Home, window: &[Day], before: Option<Day>) -> Trials {
         metered_wh: vec![f32::NAN; window.len() * SLOTS],
         after_wh: vec![0.0; AFTER_LENGTH],
     };
-    let wants = Wants::of(home, before);
+    let mut wants: Option<(i32, Wants)> = None;
     for (index, past) in home.days.iter().enumerate() {
         let Ok(day) = window.binary_search(&past.day) else { continue };
         if past.half_hours.len() != SLOTS {
             continue;
         }
+        let week = week_of(past.day);
+        let (_, wants) = match wants.take() {
+            Some(known) if known.0 == week => wants.insert(known),
+            _ => wants.insert((week, Wants::known_in_week(home, week))),
+        };
         for slot in 0..SLOTS {
             out.metered_wh[day * SLOTS + slot] = past.half_hours[slot].heater_wh as f32;
-            start(home, index, slot, &wants, |direction, duration, moved, after| {
+            start(home, index, slot, wants, |direction, duration, moved, after| {
                 out.events[event_index(day, slot, direction, duration)] = moved;
                 for (i, wh) in after.iter().enumerate() {
                     out.after_wh[after_index(direction, duration, slot, i)] += *wh as f32;
@@ -416,6 +442,7 @@ fn disturb(
 /// undisturbed run; `None` where it was not seen.
 #[must_use]
 pub fn envelope(home: &Home, day: usize, slot: usize) -> Option<Envelope> {
+    let wants = Wants::known_in_week(home, week_of(home.days[day].day));
     let before = before(home, day, slot)?;
     let half_hours: Vec<&HalfHour> = series(home, day, slot).take(HORIZON + 1).collect();
     if half_hours.len() <= HORIZON {
@@ -423,7 +450,6 @@ pub fn envelope(home: &Home, day: usize, slot: usize) -> Option<Envelope> {
     }
     let per = home.heat_per_metered;
     let plain = run_undisturbed(home, home.water_at(before)?, &half_hours, slot);
-    let wants = Wants::of(home, None);
     let mut out = Envelope {
         least_kw: [0.0; HORIZON],
         most_kw: [0.0; HORIZON],

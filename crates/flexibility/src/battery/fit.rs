@@ -14,6 +14,20 @@ const TARGET: f64 = 0.6 * LARGEST_MISS;
 /// Halvings of the search for a scale: to a thousandth.
 const HALVINGS: usize = 10;
 
+/// Shares of the group's sum by which the numbers are let out, one round after the other.
+const STEPS: [f64; 3] = [0.2, 0.07, 0.02];
+/// Steps of one number in one go.
+const MOST_STEPS: usize = 6;
+
+/// A number that is let out by itself.
+#[derive(Clone, Copy, Debug)]
+enum Part {
+    Charge,
+    Discharge,
+    Room,
+    Start,
+}
+
 /// Five numbers of one store, electricity beside the baseline.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Battery {
@@ -42,6 +56,25 @@ impl Battery {
         }
     }
 
+    /// With one number larger by a share of the largest that it may be.
+    fn with(&self, part: Part, step: f64, most: &Self) -> Self {
+        let mut out = *self;
+        let grown = |own: f64, of: f64| (own + step * of).min(of).max(own);
+        let room = self.capacity_kwh - self.start_kwh;
+        match part {
+            Part::Charge => out.charge_kw = grown(self.charge_kw, most.charge_kw),
+            Part::Discharge => out.discharge_kw = grown(self.discharge_kw, most.discharge_kw),
+            Part::Room => {
+                out.capacity_kwh = self.start_kwh + grown(room, most.capacity_kwh - most.start_kwh);
+            }
+            Part::Start => {
+                out.start_kwh = grown(self.start_kwh, most.start_kwh);
+                out.capacity_kwh = room + out.start_kwh;
+            }
+        }
+        out
+    }
+
     fn scaled(&self, by: f64) -> Self {
         Self {
             charge_kw: by * self.charge_kw,
@@ -68,19 +101,34 @@ pub struct Fitted {
 /// and of random signals that it is then judged by. The same seed gives the same figures.
 #[must_use]
 pub fn fit(homes: &[Envelope], directions: usize, seed: u64) -> Option<Fitted> {
-    let whole = sums(homes)?;
+    let whole = sums(homes, f64::INFINITY, f64::min)?;
+    // no number may be larger than what the homes have at any time
+    let most = sums(homes, 0.0, f64::max)?;
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let keeps =
+        |battery: &Battery| miss_rate(homes, battery, TRIED, &mut ChaCha8Rng::seed_from_u64(seed)) <= TARGET;
     let (mut good, mut bad) = (0.0, 1.0);
     for _ in 0..HALVINGS {
         let middle = (good + bad) / 2.0;
-        if miss_rate(homes, &whole.scaled(middle), TRIED, &mut ChaCha8Rng::seed_from_u64(seed)) <= TARGET {
+        if keeps(&whole.scaled(middle)) {
             good = middle;
         } else {
             bad = middle;
         }
     }
-    let battery = whole.scaled(good);
-    let _ = rng.random::<u64>();
+    let mut battery = whole.scaled(good);
+    // one number after the other is let out as far as the signals allow, in ever smaller steps
+    for step in STEPS {
+        for part in [Part::Charge, Part::Discharge, Part::Room, Part::Start] {
+            for _ in 0..MOST_STEPS {
+                let wider = battery.with(part, step, &most);
+                if wider == battery || !keeps(&wider) {
+                    break;
+                }
+                battery = wider;
+            }
+        }
+    }
     rng.set_stream(1);
     Some(Fitted {
         battery,
@@ -89,15 +137,15 @@ pub fn fit(homes: &[Envelope], directions: usize, seed: u64) -> Option<Fitted> {
     })
 }
 
-/// What the homes' bounds sum to, at its least over the horizon.
-fn sums(homes: &[Envelope]) -> Option<Battery> {
-    let least = |value: &dyn Fn(&Envelope, usize) -> f64| {
-        (0..HORIZON).map(|t| homes.iter().map(|h| value(h, t)).sum::<f64>()).fold(f64::INFINITY, f64::min)
+/// What the homes' bounds sum to, at its least or its most over the horizon.
+fn sums(homes: &[Envelope], from: f64, fold: fn(f64, f64) -> f64) -> Option<Battery> {
+    let bound = |value: &dyn Fn(&Envelope, usize) -> f64| {
+        (0..HORIZON).map(|t| homes.iter().map(|h| value(h, t)).sum::<f64>()).fold(from, fold)
     };
-    let charge_kw = least(&|h, t| h.most_kw[t]);
-    let discharge_kw = least(&|h, t| -h.least_kw[t]);
-    let start_kwh = least(&|h, t| -h.low_kwh[t]);
-    let room_kwh = least(&|h, t| h.high_kwh[t]);
+    let charge_kw = bound(&|h, t| h.most_kw[t]);
+    let discharge_kw = bound(&|h, t| -h.least_kw[t]);
+    let start_kwh = bound(&|h, t| -h.low_kwh[t]);
+    let room_kwh = bound(&|h, t| h.high_kwh[t]);
     let kept = homes.iter().map(|h| h.kept_per_h).sum::<f64>() / homes.len() as f64;
     (charge_kw + discharge_kw > 0.0 && (start_kwh + room_kwh).is_finite()).then_some(Battery {
         charge_kw,

@@ -1,7 +1,7 @@
 //! Loads that a store can follow, and how far they reach in a direction.
 
-/// Half-hours that a signal lasts: 4 h.
-pub const HORIZON: usize = 8;
+/// Half-hours that a signal lasts: 2 h.
+pub const HORIZON: usize = 4;
 /// Hours in a step.
 const STEP_H: f64 = 0.5;
 
@@ -53,13 +53,13 @@ impl Envelope {
 /// ```
 /// use drawoff_flexibility::battery::{Envelope, support};
 /// let store = Envelope {
-///     least_kw: [-1.0; 8], most_kw: [2.0; 8], low_kwh: [-1.0; 8], high_kwh: [1.5; 8], kept_per_h: 1.0,
+///     least_kw: [-1.0; 4], most_kw: [2.0; 4], low_kwh: [-1.0; 4], high_kwh: [1.5; 4], kept_per_h: 1.0,
 /// };
-/// let mut direction = [0.0; 8];
+/// let mut direction = [0.0; 4];
 /// direction[3] = 1.0;
 /// assert!((support(&store, &direction) - 2.0).abs() < 1e-12); // as much as it takes in one half-hour
 /// // all the time: 1.5 kWh is 3 kW half-hours
-/// assert!((support(&store, &[1.0; 8]) - 3.0).abs() < 1e-12);
+/// assert!((support(&store, &[1.0; 4]) - 3.0).abs() < 1e-12);
 /// ```
 #[must_use]
 pub fn support(store: &Store, direction: &[f64; HORIZON]) -> f64 {

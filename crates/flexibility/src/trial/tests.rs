@@ -71,7 +71,7 @@ fn each(trials: &Trials, mut look: impl FnMut(usize, Direction, usize, &super::M
 #[test]
 fn what_is_not_taken_comes_back_or_is_not_lost() {
     for shower_wh in [1500.0, 4500.0] {
-        let found = trials(&made(12, [true; 48], shower_wh), &window(12), None);
+        let found = trials(&made(12, [true; 48], shower_wh), &window(12));
         let mut moved = 0;
         each(&found, |_, _, _, m| {
             if m.limit == Limit::Moved {
@@ -87,7 +87,7 @@ fn what_is_not_taken_comes_back_or_is_not_lost() {
 #[test]
 fn an_always_on_home_can_hold_off_what_its_meter_shows() {
     let home = made(12, [true; 48], 2500.0);
-    let found = trials(&home, &window(12), None);
+    let found = trials(&home, &window(12));
     for day in 1..11 {
         let event = found.event(day, 14, Direction::HoldOff, 1);
         let metered: f64 = home.days[day].half_hours[14..16].iter().map(|h| h.heater_wh).sum();
@@ -101,7 +101,7 @@ fn an_always_on_home_can_hold_off_what_its_meter_shows() {
 fn a_night_timer_has_nothing_to_hold_off_by_day_and_much_to_take_on() {
     let mut allowed = [false; 48];
     allowed[..14].fill(true);
-    let found = trials(&made(12, allowed, 2500.0), &window(12), None);
+    let found = trials(&made(12, allowed, 2500.0), &window(12));
     for day in 1..11 {
         assert_eq!(found.event(day, 30, Direction::HoldOff, 2).limit, Limit::Nothing);
         // after the morning's shower there is room for it
@@ -115,7 +115,7 @@ fn a_night_timer_has_nothing_to_hold_off_by_day_and_much_to_take_on() {
 #[test]
 fn a_home_with_too_little_hot_water_is_left_alone() {
     // showers of nearly all that the cylinder holds, and a weak element: while it heats up again, nothing is held off before the next
-    let found = trials(&made_with(800.0, 14, [true; 48], 7500.0), &window(14), None);
+    let found = trials(&made_with(800.0, 14, [true; 48], 7500.0), &window(14));
     let mut comfort = 0;
     let mut short = 0;
     each(&found, |_, direction, _, m| {
@@ -130,7 +130,7 @@ fn a_home_with_too_little_hot_water_is_left_alone() {
 fn a_night_charge_is_not_held_off_when_no_other_can_follow_it() {
     let mut allowed = [false; 48];
     allowed[..14].fill(true);
-    let found = trials(&made(14, allowed, 3500.0), &window(14), None);
+    let found = trials(&made(14, allowed, 3500.0), &window(14));
     for day in 2..12 {
         // all night long: the next charge is a day away
         let all = (0..6)
@@ -148,7 +148,7 @@ fn a_day_not_seen_is_silent() {
     let mut home = made(12, [true; 48], 2500.0);
     home.days.remove(5);
     home.days[7].half_hours[20].heater_wh = f64::NAN;
-    let found = trials(&home, &window(12), None);
+    let found = trials(&home, &window(12));
     assert_eq!(found.event(5, 20, Direction::HoldOff, 0).limit, Limit::Silent);
     assert_eq!(found.event(8, 20, Direction::HoldOff, 0).limit, Limit::Silent);
     assert_eq!(found.event(8, 18, Direction::HoldOff, 3).limit, Limit::Silent);
@@ -159,7 +159,7 @@ fn a_day_not_seen_is_silent() {
 fn where_the_sun_may_heat_nothing_is_sold() {
     let mut home = made(12, [true; 48], 2500.0);
     home.sellable[14..40].fill(false);
-    let found = trials(&home, &window(12), None);
+    let found = trials(&home, &window(12));
     each(&found, |slot, _, duration, m| {
         if slot + DURATIONS[duration] > 14 && slot < 40 && m.limit != Limit::Silent {
             assert_eq!(m.limit, Limit::Sun);

@@ -136,7 +136,7 @@ pub(super) fn limits(heading: &str, rows: &[&FlexibleRow]) -> String {
 /// The fleet as one store.
 pub(super) fn store(rows: &[BatteryRow]) -> String {
     let mut body = String::from(
-        "<p>The largest single store, beside the load without events, that the fleet can imitate for 4 h: of random signals within it one in twenty \
+        "<p>The largest single store, beside the load without events, that the fleet can imitate for 2 h: of random signals within it one in twenty \
          at most breaks a home's comfort. Reach is how far it goes over how far the homes go, as a mean over random directions.</p>\n",
     );
     if rows.is_empty() {
