@@ -16,6 +16,7 @@ mod reduce;
 mod replay;
 mod run;
 mod sanity;
+mod savings;
 mod score;
 mod settle;
 mod small;
@@ -43,6 +44,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Explain(a) => explain::explain(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
+        Command::Accuracy(a) if a.savings => savings::accuracy::measure(a),
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),

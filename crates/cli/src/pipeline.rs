@@ -10,6 +10,8 @@ use drawoff_tank::water::Water;
 use drawoff_worklist::WorthSettings;
 use serde::{Deserialize, Serialize};
 
+use crate::savings::settings::SavingsSettings;
+
 /// A pipeline as written.
 #[derive(Clone, Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
@@ -25,6 +27,9 @@ pub(crate) struct Pipeline {
     #[serde(default)]
     pub(crate) faults: FaultSettings,
     pub(crate) worth: WorthSettings,
+    /// What was saved, in place of the service list.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) savings: Option<SavingsSettings>,
 }
 
 #[derive(Clone, Debug, Deserialize, Serialize)]

@@ -7,6 +7,7 @@ pub mod csv;
 pub mod home;
 pub mod json;
 pub mod page;
+pub mod savings;
 pub mod terminal;
 pub mod text;
 pub mod values;
@@ -14,3 +15,4 @@ pub mod words;
 
 pub use home::HomeStory;
 pub use page::{PageInput, service_list};
+pub use savings::{SavingsInput, savings_page};
