@@ -2,6 +2,7 @@
 
 pub(crate) mod accuracy;
 mod changed;
+mod rate;
 pub(crate) mod settings;
 mod write;
 

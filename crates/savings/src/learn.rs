@@ -118,10 +118,10 @@ pub fn learn(
     let days: Vec<&DaySpan> =
         history.days.iter().filter(|d| d.masked.is_none() && is_learnt_from(d.day)).collect();
     let mut fit = Fit { history, days: &days, per_metered, body };
+    fit.settle_loss(&start);
     let rule = fit.search(start);
     fit.settle_loss(&rule);
     let rule = fit.search(rule);
-    fit.settle_loss(&rule);
     let set_error_k = errors_k.into_iter().fold(0.0, f64::max);
     Ok(Learnt { body: fit.body, rule, set_error_k })
 }
@@ -290,20 +290,24 @@ impl Fit<'_> {
         best
     }
 
-    /// Sets the loss so that heat in, heat taken and heat lost of these days agree.
+    /// Sets the loss so that a kelvin of the mean temperature above the surroundings loses as much in the replay as by the days' balance.
+    ///
+    /// What the replay gets wrong otherwise, such as water that it does not have, must not be made good by the loss.
     fn settle_loss(&mut self, rule: &Rule) {
         let run = self.replay(rule);
-        let (mut counted, mut heated, mut lost) = (0.0, 0.0, 0.0);
+        let (mut by_balance, mut by_replay) = ((0.0, 0.0), (0.0, 0.0));
         for day in self.days {
-            counted += self.history.metered_wh(day) as f64 * self.per_metered;
-            for step in &run.steps[day.steps.clone()] {
-                heated += step.heated_wh;
-                lost += step.lost_wh;
-            }
+            let (Some(lost_wh), Some(degc)) = (day.lost_wh, day.mean_degc) else { continue };
+            let steps = &self.history.steps[day.steps.clone()];
+            let room = steps.iter().map(|s| s.room_degc).sum::<f64>() / steps.len() as f64;
+            let index = self.history.days.partition_point(|d| d.day < day.day);
+            let replayed: f64 = run.steps[day.steps.clone()].iter().map(|s| s.lost_wh).sum();
+            by_balance = (by_balance.0 + lost_wh, by_balance.1 + degc - room);
+            by_replay = (by_replay.0 + replayed, by_replay.1 + run.mean_degc[index] - room);
         }
-        if lost > 0.0 {
-            let factor = (1.0 + (counted - heated) / lost).clamp(LOSS_FACTORS.0, LOSS_FACTORS.1);
-            self.body.loss_w_per_k *= factor;
+        let factor = (by_balance.0 / by_balance.1) / (by_replay.0 / by_replay.1);
+        if factor.is_finite() && factor > 0.0 {
+            self.body.loss_w_per_k *= factor.clamp(LOSS_FACTORS.0, LOSS_FACTORS.1);
         }
     }
 }

@@ -18,6 +18,7 @@ use drawoff_synth::{FaultsLaid, FleetPlan, Pace, TwinRule, TwinTruth, generate_t
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
+use super::rate;
 use crate::accuracy::in_memory::{cylinder, home_rows, own_mapping};
 use crate::accuracy::reference::FLEETS;
 use crate::accuracy::{date, reference_folder};
@@ -82,6 +83,7 @@ pub(crate) fn measure(args: &AccuracyArgs) -> Result<Exit, Failure> {
         sections.push(("Invented twins, own rule against always on".to_owned(), lines));
         sections.push(("Invented twins, nothing changed".to_owned(), twins(&plan, true)?.0));
     }
+    rate::tell(&settings());
     let text = page(args, &date.to_string(), &sections);
     let path = args.out.join(format!("savings-{date}.md"));
     write_text(&path, &text)?;
