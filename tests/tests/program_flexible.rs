@@ -47,7 +47,10 @@ fn the_command_ends_with_what_can_be_moved_and_a_caution() {
     assert!(ended.stdout.contains("hold off, 1 h: firm"), "{}", ended.stdout);
     assert!(ended.stdout.contains("licensed people under local codes"), "{}", ended.stdout);
     let page = text_of(&dir.join("flexible_load.html"));
-    assert!(page.contains("Before anyone goes out") && !page.contains("http"), "a caution, and no external address");
+    assert!(
+        page.contains("Before anyone goes out") && !page.contains("http"),
+        "a caution, and no external address"
+    );
 }
 
 #[test]
@@ -84,7 +87,12 @@ fn every_home_is_counted_or_has_a_reason_and_groups_add_up() {
         assert!((kw - fleet.rated_kw).abs() < 1e-6, "{by}");
     }
     for group in &groups {
-        let not = group.faulty + group.silent + group.vacant + group.not_metered + group.no_volume + group.too_little_data;
+        let not = group.faulty
+            + group.silent
+            + group.vacant
+            + group.not_metered
+            + group.no_volume
+            + group.too_little_data;
         assert_eq!(group.counted + not, group.homes, "{}", group.group);
         assert_eq!(group.best_firm_kw.is_some(), group.counted >= 10, "{}", group.group);
     }
