@@ -18,7 +18,7 @@ use drawoff_store::{FileReport, Gathered, Intake, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
 use crate::args::PipelineArgs;
-use crate::daybook_files::{DaybookFiles, DaybookWriter};
+use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::{Plan, settle_findings};
@@ -115,6 +115,9 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
+    if let Some(settings) = &inputs.pipeline.flexible_load {
+        return crate::flexible::run(&inputs, settings);
+    }
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
@@ -123,7 +126,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         &mut intake,
         &inputs.cylinders,
         settings.water,
-        &|| DaybookWriter::begin(&folder, &inputs.cylinders),
+        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
         &|daybook, home, notes| daybook.push(home, notes),
     )?;
     if reduced.stamps.is_empty() {
@@ -160,7 +163,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
-    let partial = warn_of_what_was_left_out(&inputs, &reduced, &list, slips);
+    let partial = warn_of_what_was_left_out(&inputs, &reduced, &list.notes, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
     let manifest = manifest(&inputs, worth, &total, &list, background.carbon_g_per_kwh)?;
@@ -200,7 +203,7 @@ fn assess(
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
     let mut findings = Vec::new();
     let wanted = Wanted { faults: true, habits: true };
-    let groups = stages::read_each(daybooks, priors, settings, wanted, &mut |home| {
+    let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
         homes.push((home.reading.row, home.measured));
         findings.extend(home.findings);
         days.push(home.reading.days.rows)?;
@@ -225,7 +228,7 @@ fn assess(
 /// Homes named in warnings; the rest are counted.
 const NAMED_AT_MOST: usize = 20;
 
-fn nothing_read(inputs: &Inputs, gathered: &Reduced) -> Failure {
+pub(crate) fn nothing_read(inputs: &Inputs, gathered: &Reduced) -> Failure {
     let source = inputs.pipeline.inputs.readings.display().to_string();
     let mut problems = inputs.register_problems.clone();
     problems.extend(gathered.files.iter().filter_map(|f| f.status.clone().err()));
@@ -244,10 +247,10 @@ fn nothing_read(inputs: &Inputs, gathered: &Reduced) -> Failure {
 }
 
 /// Names every file and home that was left out; whether there was any.
-fn warn_of_what_was_left_out(
+pub(crate) fn warn_of_what_was_left_out(
     inputs: &Inputs,
     reduced: &Reduced,
-    list: &Worklist,
+    notes: &[String],
     slips: Vec<ContractError>,
 ) -> bool {
     let mut left_out = slips;
@@ -263,7 +266,7 @@ fn warn_of_what_was_left_out(
         );
     }
     left_out.iter().chain(&inputs.small.remarks).for_each(progress::warning);
-    for note in &list.notes {
+    for note in notes {
         progress::note(&format!("note: {note}"));
     }
     !left_out.is_empty()
