@@ -12,11 +12,11 @@ use crate::in_turn::in_turn;
 use crate::intake::file::{self, Collector};
 use crate::intake::open::damaged;
 use crate::intake::part::{FileRows, Filter, Lost, Part};
-use crate::intake::shares::{Plan, plan, wanted};
+use crate::intake::shares::{self, Plan, wanted};
 use crate::intake::source::{self, Source};
 use crate::intake::spill::{Router, Spill};
 use crate::intake::survey::Survey;
-use crate::intake::{FileReport, Limits, merge};
+use crate::intake::{FileReport, Limits, merge, runs};
 
 /// Shares in memory for each thread: the one being read, its rows as they are brought together, and what decoders hold.
 const SHARES_A_THREAD: u64 = 2;
@@ -86,7 +86,7 @@ impl<'a> Intake<'a> {
             }
         };
         let readings = &mapping.readings;
-        let surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
+        let mut surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
         let has = |i: usize| surveys.iter().any(|s| s.columns.as_ref().is_ok_and(|c| c[i]));
         let columns = (0..readings.wide.len()).filter(|&i| has(i)).count();
         let values_per_row = if readings.shape == Shape::Wide { columns as u64 } else { 1 };
@@ -99,7 +99,11 @@ impl<'a> Intake<'a> {
         let homes: Vec<&str> = cylinders.keys().map(String::as_str).collect();
         let threads = rayon::current_num_threads() as u64;
         let share_bytes = limits.memory_bytes / (SHARES_A_THREAD * threads);
-        let plan = plan(&surveys, &homes, values_per_row, share_bytes);
+        let mut plan = shares::plan(&surveys, &homes, values_per_row, share_bytes);
+        if plan.shares.len() > 1 {
+            sources.par_iter().zip(&mut surveys).for_each(|(source, s)| runs::cut(source, s, readings));
+            plan = shares::plan(&surveys, &homes, values_per_row, share_bytes);
+        }
         let aside = limits.aside.clone();
         Self {
             mapping,
