@@ -51,7 +51,11 @@ fn money_and_gases_are_sums_of_half_hours_to_the_last_unit() {
         let own = [
             [row.metered_wh, row.replayed_wh, row.reference_wh],
             [money(row.cost_metered), money(row.cost_replayed), money(row.cost_reference)],
-            [row.carbon_metered_mg.unwrap(), row.carbon_replayed_mg.unwrap(), row.carbon_reference_mg.unwrap()],
+            [
+                row.carbon_metered_mg.unwrap(),
+                row.carbon_replayed_mg.unwrap(),
+                row.carbon_reference_mg.unwrap(),
+            ],
         ];
         for (sum, own) in sum.iter_mut().flatten().zip(own.iter().flatten()) {
             *sum += own;
@@ -64,7 +68,10 @@ fn money_and_gases_are_sums_of_half_hours_to_the_last_unit() {
         assert_eq!(cost, [home.cost_metered, home.cost_replayed, home.cost_reference].map(|m| m.unwrap().0));
         let stated = [home.carbon_metered_mg, home.carbon_replayed_mg, home.carbon_reference_mg];
         assert_eq!(gases, stated.map(Option::unwrap));
-        assert_eq!(wh.map(|w| w as f64 / 1000.0), [home.metered_kwh, home.replayed_kwh, home.reference_kwh].map(Option::unwrap));
+        assert_eq!(
+            wh.map(|w| w as f64 / 1000.0),
+            [home.metered_kwh, home.replayed_kwh, home.reference_kwh].map(Option::unwrap)
+        );
         assert_eq!(home.saved.unwrap().0, cost[2] - cost[1]);
         assert_eq!(home.model_error.unwrap().0, cost[0] - cost[1]);
         assert_eq!(home.carbon_saved_mg.unwrap(), gases[2] - gases[1]);

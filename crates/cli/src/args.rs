@@ -120,7 +120,7 @@ pub(crate) struct AccuracyArgs {
     pub(crate) only: Vec<String>,
     /// Measure savings instead, into savings-DATE.md: the replay against the meter on the reference fleets, and invented twins
     /// under two rules, whose saving is known.
-    #[arg(long, conflicts_with_all = ["quick", "only", "half", "faults"])]
+    #[arg(long, conflicts_with_all = ["quick", "only", "half", "faults", "flexible"])]
     pub(crate) savings: bool,
     /// Measure how well faults are found instead, on invented homes with these faults laid on them, into faults-DATE.md.
     /// Choices as for synth; `trial` is the whole of it.
@@ -132,6 +132,9 @@ pub(crate) struct AccuracyArgs {
     /// With --faults: leave out how soon faults are called, which reads each faulty home again day by day.
     #[arg(long, requires = "faults")]
     pub(crate) no_delays: bool,
+    /// Measure how firm flexible load is instead, by events on invented homes, into flexible-DATE.md; 224 days hold 180 tested ones.
+    #[arg(long, conflicts_with_all = ["reference", "quick", "only", "faults"])]
+    pub(crate) flexible: bool,
 }
 
 #[derive(Debug, clap::Args)]

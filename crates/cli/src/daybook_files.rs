@@ -17,6 +17,9 @@ const GROUP_DAYS: usize = 2_000;
 /// The same for its spells and its draw-offs.
 const GROUP_ROWS: usize = 60_000;
 
+/// Folder of a daybook that is no part of the run.
+const ALL_ASIDE: &str = "daybook";
+
 /// Three tables whose row groups hold the same homes.
 struct Writer {
     days: TableStream<DayNote>,
@@ -63,8 +66,18 @@ impl Writer {
     }
 }
 
+/// Where a daybook is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Place {
+    /// As part of the run.
+    InRun,
+    /// Beside it, for as long as the run lasts.
+    Aside,
+}
+
 /// The daybook being written.
 pub(crate) struct DaybookWriter<'a> {
+    place: Place,
     cylinders: Vec<&'a Cylinder>,
     all: Writer,
     /// The homes that the fleet is learnt from once more, so that reading them does not mean reading all; `None` where they are all.
@@ -81,6 +94,7 @@ impl<'a> DaybookWriter<'a> {
     pub(crate) fn begin(
         folder: &RunFolder,
         cylinders: &'a BTreeMap<String, Cylinder>,
+        place: Place,
     ) -> Result<Self, ContractError> {
         let cylinders: Vec<&Cylinder> = cylinders.values().collect();
         let mut sampled = vec![false; cylinders.len()];
@@ -96,13 +110,18 @@ impl<'a> DaybookWriter<'a> {
                 RunFolder::begin_aside(&aside)?,
             ))
         };
-        Ok(Self {
-            all: Writer::new(folder.begin_table()?, folder.begin_table()?, folder.begin_table()?),
-            sample: of_sample,
-            sampled,
-            status: vec![Ok(()); cylinders.len()],
-            cylinders,
-        })
+        let all = match place {
+            Place::InRun => Writer::new(folder.begin_table()?, folder.begin_table()?, folder.begin_table()?),
+            Place::Aside => {
+                let aside = folder.rows_aside().join(ALL_ASIDE);
+                Writer::new(
+                    RunFolder::begin_aside(&aside)?,
+                    RunFolder::begin_aside(&aside)?,
+                    RunFolder::begin_aside(&aside)?,
+                )
+            }
+        };
+        Ok(Self { place, all, sample: of_sample, sampled, status: vec![Ok(()); cylinders.len()], cylinders })
     }
 
     /// Adds the notes of the home at this place of the register; homes come in order.
@@ -133,7 +152,11 @@ impl<'a> DaybookWriter<'a> {
     pub(crate) fn end(mut self, folder: &mut RunFolder) -> Result<DaybookFiles<'a>, ContractError> {
         self.all.end_group()?;
         let mut sample_groups = Vec::new();
-        let mut sample_dir = folder.unfinished().to_owned();
+        let dir = match self.place {
+            Place::InRun => folder.unfinished().to_owned(),
+            Place::Aside => folder.rows_aside().join(ALL_ASIDE),
+        };
+        let mut sample_dir = dir.clone();
         if let Some(mut sample) = self.sample {
             sample.end_group()?;
             sample_dir = folder.rows_aside().join("sample");
@@ -144,9 +167,18 @@ impl<'a> DaybookWriter<'a> {
         } else {
             sample_groups.clone_from(&self.all.groups);
         }
-        folder.end(self.all.days)?;
-        folder.end(self.all.spells)?;
-        folder.end(self.all.draws)?;
+        match self.place {
+            Place::InRun => {
+                folder.end(self.all.days)?;
+                folder.end(self.all.spells)?;
+                folder.end(self.all.draws)?;
+            }
+            Place::Aside => {
+                self.all.days.end_aside()?;
+                self.all.spells.end_aside()?;
+                self.all.draws.end_aside()?;
+            }
+        }
         // Homes of which nothing is noted lie in no file; they are read with the others all the same.
         let mut groups = self.all.groups;
         let silent = (0..self.cylinders.len()).filter(|&i| self.status[i].is_err()).collect::<Vec<_>>();
@@ -156,7 +188,7 @@ impl<'a> DaybookWriter<'a> {
         Ok(DaybookFiles {
             cylinders: self.cylinders,
             status: self.status,
-            dir: folder.unfinished().to_owned(),
+            dir,
             groups,
             sample_dir,
             sample_groups,

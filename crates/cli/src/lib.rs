@@ -8,6 +8,8 @@ mod daybook_files;
 mod exit;
 mod explain;
 mod fleet_trial;
+mod flexible;
+mod flexible_trial;
 mod lessons;
 mod pipeline;
 mod plan;
@@ -45,6 +47,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) if a.savings => savings::accuracy::measure(a),
+        Command::Accuracy(a) if a.flexible => flexible_trial::measure(a),
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),

@@ -18,7 +18,7 @@ use drawoff_store::{FileReport, Gathered, Intake, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
 use crate::args::PipelineArgs;
-use crate::daybook_files::{DaybookFiles, DaybookWriter};
+use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::{Plan, settle_findings};
@@ -118,6 +118,9 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
+    if let Some(settings) = &inputs.pipeline.flexible_load {
+        return crate::flexible::run(&inputs, settings);
+    }
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
@@ -126,7 +129,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         &mut intake,
         &inputs.cylinders,
         settings.water,
-        &|| DaybookWriter::begin(&folder, &inputs.cylinders),
+        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
         &|daybook, home, notes| daybook.push(home, notes),
     )?;
     if reduced.stamps.is_empty() {
@@ -203,7 +206,7 @@ fn assess(
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
     let mut findings = Vec::new();
     let wanted = Wanted { faults: true, habits: true };
-    let groups = stages::read_each(daybooks, priors, settings, wanted, &mut |home| {
+    let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
         homes.push((home.reading.row, home.measured));
         findings.extend(home.findings);
         days.push(home.reading.days.rows)?;

@@ -20,7 +20,7 @@ use drawoff_store::RunFolder;
 use drawoff_store::in_turn;
 use drawoff_store::small::{PriceLayout, read_carbon, read_changed, read_prices};
 
-use crate::daybook_files::{DaybookFiles, DaybookWriter};
+use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
 use crate::progress::{self, thousands};
 use crate::reduce::{open_intake, reduce_fleet};
@@ -178,7 +178,7 @@ pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure
         &mut intake,
         &inputs.cylinders,
         given.settings.water,
-        &|| DaybookWriter::begin(&folder, &inputs.cylinders),
+        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::Aside),
         &|daybook, home, notes| daybook.push(home, notes),
     )?;
     drop(intake);

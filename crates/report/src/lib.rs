@@ -4,6 +4,7 @@
 //! Text from data is treated as hostile everywhere: see [`text`].
 
 pub mod csv;
+pub mod flexible;
 pub mod home;
 pub mod json;
 pub mod page;
@@ -13,6 +14,7 @@ pub mod text;
 pub mod values;
 pub mod words;
 
+pub use flexible::{FlexiblePage, flexible_load};
 pub use home::HomeStory;
 pub use page::{PageInput, service_list};
 pub use savings::{SavingsInput, savings_page};

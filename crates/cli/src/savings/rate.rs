@@ -84,7 +84,9 @@ pub(super) fn tell(settings: &Settings) {
         .map(|history| {
             let zone = chrono_tz::UTC;
             let night = drawoff_contract::DailyWindow { start_min: 0, minutes: 420 };
-            let Some(tariff) = settings.tariffs.of_home(Some("two-rate"), zone, Some(night)) else { return 0 };
+            let Some(tariff) = settings.tariffs.of_home(Some("two-rate"), zone, Some(night)) else {
+                return 0;
+            };
             let rates = rates(&history, Some(&tariff), settings);
             let saving = saving(&Case {
                 home: "made up",
@@ -98,8 +100,13 @@ pub(super) fn tell(settings: &Settings) {
                 members: 0,
                 seed: 1,
             });
-            let known =
-                Known { history, learnt: learnt.clone(), per_metered: 1.0, loss_log_error: 0.05, day_litres: 120.0 };
+            let known = Known {
+                history,
+                learnt: learnt.clone(),
+                per_metered: 1.0,
+                loss_log_error: 0.05,
+                day_litres: 120.0,
+            };
             let assessed = Assessed { known, rates, saving, fit: None };
             usize::from(still_open(&assessed, &tariff, &[]).is_ok_and(|o| o.cheapest.is_some()))
         })

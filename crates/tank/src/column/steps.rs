@@ -8,6 +8,12 @@ impl Body {
         self.layers
     }
 
+    /// Loss of the whole skin as a share of the heat capacity, 1/h.
+    pub(crate) fn loss_per_h(&self) -> f64 {
+        // two ends of one layer each, and the side of all
+        self.side_per_h + 2.0 * self.end_per_h / self.layers as f64
+    }
+
     /// Heat capacity of one layer, Wh/K.
     pub(crate) fn layer_wh_per_k(&self) -> f64 {
         self.layer_wh_per_k

@@ -159,6 +159,12 @@ impl Cylinder {
         self.body.missing_wh(&state.water, from, self.heater.set_degc)
     }
 
+    /// Share of the heat beside an undisturbed run that is left after an hour: the rest is lost through the skin.
+    #[must_use]
+    pub fn kept_per_h(&self) -> f64 {
+        libm::exp(-self.body.loss_per_h())
+    }
+
     /// Whether the thermostat is closed now.
     #[must_use]
     pub fn calls(&self, state: &State) -> bool {
