@@ -28,12 +28,12 @@ pub(crate) struct Pipeline {
     #[serde(default)]
     pub(crate) faults: FaultSettings,
     pub(crate) worth: WorthSettings,
-    /// What was saved, in place of the service list.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub(crate) savings: Option<SavingsSettings>,
     /// What load can be moved, in place of the service list.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) flexible_load: Option<FlexibleSettings>,
+    /// What was saved, in place of the service list.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) savings: Option<SavingsSettings>,
 }
 
 #[derive(Clone, Debug, Deserialize, Serialize)]

@@ -115,11 +115,11 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
-    if let Some(settings) = &inputs.pipeline.savings {
-        return crate::savings::run(&inputs, settings);
-    }
     if let Some(settings) = &inputs.pipeline.flexible_load {
         return crate::flexible::run(&inputs, settings);
+    }
+    if let Some(settings) = &inputs.pipeline.savings {
+        return crate::savings::run(&inputs, settings);
     }
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let settings =

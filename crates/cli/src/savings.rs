@@ -178,7 +178,7 @@ pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure
         &mut intake,
         &inputs.cylinders,
         given.settings.water,
-        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::Aside),
+        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
         &|daybook, home, notes| daybook.push(home, notes),
     )?;
     drop(intake);

@@ -101,7 +101,7 @@ pub fn generate_under_orders(
     orders: &[Order],
 ) -> Result<(HomeData, UnderOrders), ContractError> {
     let home = design(plan, index);
-    let run = run_for(plan, index, &home, &wanted(plan, index, &home), orders);
+    let run = run_with(plan, index, &home, &wanted(plan, index, &home), orders);
     let in_half_hour = usize::try_from(1800 / plan.cadence_s()).unwrap_or(1).max(1);
     let hours = plan.cadence_s() as f64 / 3600.0;
     let electric_wh = run
@@ -127,17 +127,15 @@ pub(crate) fn wanted(plan: &FleetPlan, index: u32, home: &Design) -> Vec<Demand>
 }
 
 pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
-    run_for(plan, index, home, &wanted(plan, index, home), &[])
+    run_for(plan, index, home, &wanted(plan, index, home))
 }
 
-/// Runs a home for given demands, with orders from outside or without.
-pub(crate) fn run_for(
-    plan: &FleetPlan,
-    index: u32,
-    home: &Design,
-    demands: &[Demand],
-    orders: &[Order],
-) -> Simulated {
+/// Runs a home for given demands.
+pub(crate) fn run_for(plan: &FleetPlan, index: u32, home: &Design, demands: &[Demand]) -> Simulated {
+    run_with(plan, index, home, demands, &[])
+}
+
+fn run_with(plan: &FleetPlan, index: u32, home: &Design, demands: &[Demand], orders: &[Order]) -> Simulated {
     let range_s = period_s(plan);
     let lived_s = range_s.start - WARM_UP_S..range_s.end;
     let swing_k = home.unusual.feed_swing_k.unwrap_or(FEED_SWING_K);

@@ -68,13 +68,10 @@ pub fn generate_twins(
     let ruled = under(&home, rule);
     let home = if own_too { ruled.clone() } else { home };
     let people = wanted(plan, index, &home);
-    let own = run_for(plan, index, &home, &people, &[]);
+    let own = run_for(plan, index, &home, &people);
     // Equal service: the twin's taps open as often and give the heat that they gave; nobody draws more because there is more.
-    let other = if own_too {
-        own.clone()
-    } else {
-        run_for(plan, index, &ruled, &same_draws(plan, &people, &own), &[])
-    };
+    let other =
+        if own_too { own.clone() } else { run_for(plan, index, &ruled, &same_draws(plan, &people, &own)) };
     Ok(Some(Twins {
         seen: home_data(plan, index, &home, &own)?,
         own: truth(plan, &own),

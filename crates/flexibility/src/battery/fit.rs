@@ -11,8 +11,12 @@ pub const LARGEST_MISS: f64 = 0.05;
 const TRIED: usize = 200;
 /// The fit leaves this much of the miss rate to chance.
 const TARGET: f64 = 0.6 * LARGEST_MISS;
-/// Halvings of the search for a scale: to a thousandth.
-const HALVINGS: usize = 10;
+/// Random directions that shapes are compared by.
+const TRIED_DIRECTIONS: usize = 64;
+/// Halvings of the search for a scale: to a hundredth.
+const HALVINGS: usize = 7;
+/// Parts of each number that shapes are made of.
+const PARTS: [f64; 3] = [1.0, 0.6, 0.3];
 
 /// Shares of the group's sum by which the numbers are let out, one round after the other.
 const STEPS: [f64; 3] = [0.2, 0.07, 0.02];
@@ -107,16 +111,28 @@ pub fn fit(homes: &[Envelope], directions: usize, seed: u64) -> Option<Fitted> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let keeps =
         |battery: &Battery| miss_rate(homes, battery, TRIED, &mut ChaCha8Rng::seed_from_u64(seed)) <= TARGET;
-    let (mut good, mut bad) = (0.0, 1.0);
-    for _ in 0..HALVINGS {
-        let middle = (good + bad) / 2.0;
-        if keeps(&whole.scaled(middle)) {
-            good = middle;
-        } else {
-            bad = middle;
+    // shapes between little and all of each number, each as large as the signals allow: the one that reaches farthest is taken
+    let reach = |battery: &Battery| {
+        support_share(homes, battery, TRIED_DIRECTIONS, &mut ChaCha8Rng::seed_from_u64(seed))
+    };
+    let mut best: Option<(f64, Battery)> = None;
+    for shape in shapes(&whole) {
+        let (mut good, mut bad) = (0.0, 1.0);
+        for _ in 0..HALVINGS {
+            let middle = (good + bad) / 2.0;
+            if keeps(&shape.scaled(middle)) {
+                good = middle;
+            } else {
+                bad = middle;
+            }
+        }
+        let scaled = shape.scaled(good);
+        let reached = reach(&scaled);
+        if best.as_ref().is_none_or(|(most, _)| reached > *most) {
+            best = Some((reached, scaled));
         }
     }
-    let mut battery = whole.scaled(good);
+    let (_, mut battery) = best?;
     // one number after the other is let out as far as the signals allow, in ever smaller steps
     for step in STEPS {
         for part in [Part::Charge, Part::Discharge, Part::Room, Part::Start] {
@@ -135,6 +151,29 @@ pub fn fit(homes: &[Envelope], directions: usize, seed: u64) -> Option<Fitted> {
         support_share: support_share(homes, &battery, directions, &mut rng),
         miss_rate: miss_rate(homes, &battery, directions, &mut rng),
     })
+}
+
+/// Stores with all or a part of each number.
+fn shapes(whole: &Battery) -> Vec<Battery> {
+    let room = whole.capacity_kwh - whole.start_kwh;
+    let mut out = Vec::with_capacity(PARTS.len().pow(4));
+    for charge in PARTS {
+        for discharge in PARTS {
+            for room_part in PARTS {
+                for start in PARTS {
+                    let start_kwh = start * whole.start_kwh;
+                    out.push(Battery {
+                        charge_kw: charge * whole.charge_kw,
+                        discharge_kw: discharge * whole.discharge_kw,
+                        capacity_kwh: start_kwh + room_part * room,
+                        start_kwh,
+                        ..*whole
+                    });
+                }
+            }
+        }
+    }
+    out
 }
 
 /// What the homes' bounds sum to, at its least or its most over the horizon.
