@@ -17,3 +17,5 @@ pub mod saving;
 pub mod series;
 pub mod still_open;
 pub mod tariff;
+#[cfg(test)]
+mod testing;

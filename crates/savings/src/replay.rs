@@ -9,8 +9,8 @@ use crate::rule::{ALWAYS, Rule, TimedHeater};
 
 /// Layers of the water: half-hours need no finer front (12 to 40 layers differ by less than 0.5 % in a year's heat).
 const LAYERS: u8 = 16;
-/// People let water run that is too cool for a shower, down to this, degC: what was taken was of some use.
-const LEAST_USE_DEGC: f64 = 25.0;
+/// What was taken was of some use, however cool it was: no water is too cool to be drawn, degC.
+const LEAST_USE_DEGC: f64 = 0.0;
 /// Water is of full use from here, degC: that of V40.
 pub const USABLE_DEGC: f64 = 40.0;
 const SECONDS: f64 = 1800.0;

@@ -389,3 +389,84 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     let (a, b): (f64, f64) = (rng.random(), rng.random());
     (-2.0 * libm::log(1.0 - a)).sqrt() * libm::cos(2.0 * std::f64::consts::PI * b)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reference::System;
+    use crate::testing::{ANY, always_on, history, learnt, night, rates, rule};
+
+    fn worked(own: [bool; 48], set_degc: f64, reference: &Reference, diverted: bool) -> Saving {
+        let history = history(28);
+        let rates = rates(&history);
+        let mut learnt = learnt(rule(own, set_degc));
+        learnt.rule.diverted = diverted;
+        saving(&Case {
+            home: "h",
+            history: &history,
+            learnt: &learnt,
+            reference,
+            rates: &rates,
+            per_metered: 1.0,
+            loss_log_error: 0.05,
+            day_litres: 100.0,
+            members: 4,
+            seed: 1,
+        })
+    }
+
+    /// Parts and rows add up, whatever is compared.
+    fn adds_up(saving: &Saving) {
+        let mut parts = Bill::ZERO;
+        saving.parts.iter().for_each(|p| parts.add(p.saved));
+        assert_eq!(parts, saving.bills[2].less(saving.bills[1]));
+        let mut rows = Bill::ZERO;
+        saving.rows.iter().for_each(|r| rows.add(r.reference));
+        assert_eq!(rows, saving.bills[2]);
+        assert_eq!(saving.rows.len(), 27 * 48);
+        assert!(saving.rows.iter().all(|r| !(144..192).contains(&r.step)), "a masked day is in the sums");
+    }
+
+    #[test]
+    fn a_home_under_the_reference_rule_saves_nothing() {
+        let null = worked(ANY, 60.0, &always_on(), false);
+        assert_eq!((null.wh[2], null.bills[2]), (null.wh[1], null.bills[1]));
+        assert_eq!(null.saved_kwh.value, 0.0);
+        assert!(null.saved_kwh.p05 < 0.0 && null.saved_kwh.p95 > 0.0);
+        assert!(null.parts.iter().all(|p| p.saved == Bill::ZERO), "{:?}", null.parts);
+        adds_up(&null);
+    }
+
+    #[test]
+    fn a_cheap_night_saves_by_hours_and_a_cooler_tank_by_loss() {
+        let night = worked(night(), 60.0, &always_on(), false);
+        adds_up(&night);
+        let part =
+            |s: &Saving, code: &str| s.parts.iter().find(|p| p.code == code).unwrap().saved.money.unwrap();
+        assert!(part(&night, "hours") > 0 && part(&night, "less_heat_lost") > 0, "{:?}", night.parts);
+        let cool = worked(ANY, 52.0, &always_on(), false);
+        adds_up(&cool);
+        assert!(part(&cool, "less_heat_lost") > 0 && cool.saved_kwh.p05 > 0.0, "{:?}", cool.saved_kwh);
+        // 8 K less at 1.6 W/K over 27 days: 8.3 kWh
+        assert!((5.0..11.0).contains(&cool.saved_kwh.value), "{:?}", cool.saved_kwh);
+    }
+
+    #[test]
+    fn other_systems_and_own_surplus_add_up_too() {
+        let fuel = Carrier::Fuel { price: 70_001, mg_per_kwh: 210_003 };
+        let boiler = System::BoilerCoil { efficiency: 0.8, primary_insulated: 0.5, primary_hours: 3.0 };
+        let pump = System::HeatPump { carnot_share: 0.45, flow_above_k: 5.0, outdoor_degc: [7.0; 12] };
+        for (system, carrier) in
+            [(boiler, fuel), (System::Combination { efficiency: 0.85 }, fuel), (pump, Carrier::Grid)]
+        {
+            let reference = Reference { system, carrier, ..always_on() };
+            let found = worked(night(), 60.0, &reference, true);
+            adds_up(&found);
+            let parts: Vec<&str> = found.parts.iter().map(|p| p.code).collect();
+            assert_eq!(parts, ["service", "less_heat_lost", "hours", "own_surplus", "heat_source"]);
+        }
+        let surplus = worked(night(), 60.0, &always_on(), true);
+        let own = surplus.parts.iter().find(|p| p.code == "own_surplus").unwrap();
+        assert!(own.saved.money.unwrap() > 0 && own.kwh.unwrap() > 0.5, "{own:?}");
+    }
+}

@@ -303,3 +303,49 @@ fn cheap_slots(of: &Assessed) -> Option<[bool; SLOTS]> {
     let least = means.iter().copied().fold(f64::INFINITY, f64::min);
     (least < 0.95 * mean).then(|| means.map(|m| m < f64::midpoint(least, mean)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::History;
+    use crate::saving::{Case, saving};
+    use crate::tariff::{Rates, Tariffs, Version};
+    use crate::testing::{ANY, always_on, history, learnt, night, rates, rule};
+
+    fn assessed(own: [bool; 48]) -> Assessed {
+        let history: History = history(28);
+        let rates = rates(&history);
+        let learnt = learnt(rule(own, 60.0));
+        let saving = saving(&Case {
+            home: "h",
+            history: &history,
+            learnt: &learnt,
+            reference: &always_on(),
+            rates: &rates,
+            per_metered: 1.0,
+            loss_log_error: 0.05,
+            day_litres: 100.0,
+            members: 0,
+            seed: 1,
+        });
+        let known = Known { history, learnt, per_metered: 1.0, loss_log_error: 0.05, day_litres: 100.0 };
+        Assessed { known, rates, saving, fit: None }
+    }
+
+    #[test]
+    fn the_cheapest_plan_keeps_its_service_in_the_replay_and_beats_a_thermostat() {
+        let mut tariffs = Tariffs::default();
+        let version = Version { from: None, to: None, rates: Rates::Flat(1), standing_per_day: 0, export: 0 };
+        tariffs.add("t", version, true);
+        let tariff = tariffs.of_home(None, chrono_tz::UTC, None).unwrap();
+        let found = still_open(&assessed(ANY), &tariff, &[]).unwrap();
+        assert_eq!(found.broken, 0);
+        let (paid, cheapest) = (found.paid.money.unwrap(), found.cheapest.unwrap().money.unwrap());
+        assert!(cheapest < paid * 3 / 4, "{cheapest} {paid}");
+        let (code, words, saves) = found.change.unwrap();
+        assert!(code == "timer" && words.contains("00:00-07:00") && saves > 0, "{code} {words} {saves}");
+        assert!(found.cleanest.unwrap().average.unwrap() < found.paid.average.unwrap());
+        let at_night = still_open(&assessed(night()), &tariff, &[]).unwrap();
+        assert!(at_night.change.is_none_or(|c| c.0 != "timer"));
+    }
+}

@@ -324,7 +324,7 @@ fn judged(home: &HomeSavings, pair: &Pair, start_ms: i64) -> Option<Judged> {
     let saving = &assessed.saving;
     let money = saving.saved_money?;
     let parts: i64 = saving.parts.iter().filter_map(|p| p.saved.money).sum();
-    let days = assessed.known.history.days.len() as f64;
+    let days = pair.own.half_hour_wh.len() as f64 / 48.0;
     let line = format!(
         "{},{},{},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.3},{:.2},\"{}\"",
         home.row.home,
