@@ -7,15 +7,18 @@ use chrono::NaiveDate;
 use drawoff_contract::fault::FaultClass;
 use drawoff_contract::flexible_tables::{BackTestRow, BatteryRow, FlexibleGroupRow, FlexibleRow};
 use drawoff_contract::habit_tables::VACANT;
-use drawoff_contract::local::day_of;
+use drawoff_contract::local::{LocalDay, day_of};
 use drawoff_contract::results::{FindingRow, HomeRow};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Fault, Outcome};
 use drawoff_flexibility::calendar::Calendar;
 use drawoff_flexibility::gather::{Found, Gather, Period, one};
 use drawoff_flexibility::home::NotCounted;
 use drawoff_flexibility::rows;
+use drawoff_flexibility::trial::SLOTS;
+use drawoff_flexibility::worth::{Profile, offer_value};
 use drawoff_homes::habits::HomeHabits;
 use drawoff_report::{FlexiblePage, csv, json};
+use drawoff_savings::series::Series;
 use drawoff_store::RunFolder;
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +28,7 @@ use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::run::{Inputs, VERSION, file_rows, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
+use crate::savings::settings::PriceSeries;
 use crate::stages::{self, Wanted};
 
 /// The section `[flexible_load]` of a pipeline.
@@ -41,6 +45,10 @@ pub(crate) struct FlexibleSettings {
     pub(crate) days: Vec<String>,
     /// Public holidays of the record and of the days told, such as "2026-12-25": they count as days of a weekend.
     pub(crate) holidays: Vec<String>,
+    /// Prices by the half-hour that events are valued at; left out: no value is told.
+    pub(crate) prices: Option<PriceSeries>,
+    /// Years of 364 days by which prices and carbon are shifted to meet the readings.
+    pub(crate) shift_years: i64,
     /// A secret word: homes and areas are told by a hash that only its holder can repeat; left out or empty = by their names.
     #[serde(skip_serializing)]
     pub(crate) hash_key: String,
@@ -54,6 +62,8 @@ impl Default for FlexibleSettings {
             fewest_homes: 10,
             days: Vec::new(),
             holidays: Vec::new(),
+            prices: None,
+            shift_years: 0,
             hash_key: String::new(),
         }
     }
@@ -153,7 +163,8 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
         thousands(homes.len() as u64),
         started.elapsed().as_secs_f64()
     ));
-    let results = Results::of(inputs, settings, &gather, &named, last);
+    let values = Values::of(inputs, settings, gather.period())?;
+    let results = Results::of(inputs, settings, &gather, &values);
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
@@ -189,6 +200,59 @@ fn last_day(inputs: &Inputs, reduced: &Reduced) -> Option<Day> {
     ends.into_iter().max_by_key(|(day, homes)| (*homes, *day)).map(|(day, _)| day)
 }
 
+/// Prices and carbon by kind of day and half-hour, over the days that offers are made from.
+struct Values {
+    price: Option<Profile>,
+    carbon: Option<Profile>,
+    notes: Vec<String>,
+}
+
+impl Values {
+    fn of(inputs: &Inputs, settings: &FlexibleSettings, period: &Period) -> Result<Self, Failure> {
+        let mut notes = Vec::new();
+        let prices = match &settings.prices {
+            None => None,
+            Some(series) => {
+                let small = crate::savings::read_series(series).map_err(|e| Failure::settings(vec![e]))?;
+                small.problems.iter().chain(&small.remarks).for_each(progress::warning);
+                Some(Series::new(crate::savings::intervals(&small.rows), settings.shift_years))
+            }
+        };
+        let carbon = crate::savings::series(inputs.small.carbon(), settings.shift_years);
+        let zone = inputs.cylinders.values().next().map_or(chrono_tz::UTC, |c| c.zone);
+        let mut profile = |name: &str, series: Option<Series>| {
+            let series = series?;
+            let days = &period.days[period.tested..];
+            let values = days.iter().flat_map(|day| {
+                let local = LocalDay::of(zone, *day);
+                let weekend = period.calendar.is_weekend(*day);
+                let slots = if local.half_hours() == SLOTS { SLOTS } else { 0 };
+                let series = &series;
+                (0..slots).filter_map(move |slot| {
+                    Some((
+                        weekend,
+                        slot,
+                        series.at(local.start_ms + i64::try_from(slot).unwrap_or(0) * 1_800_000)?,
+                    ))
+                })
+            });
+            let profile = Profile::mean_of(values);
+            let covered = profile.0.iter().flatten().filter(|v| v.is_some()).count();
+            notes.push(match (covered, settings.shift_years) {
+                (0, _) => format!("{name}: not assessed, the series does not cover the days of the readings"),
+                (_, 0) => format!("{name}: means by half-hour over the days that offers are made from"),
+                (_, years) => format!(
+                    "{name}: means by half-hour over the days {years} years of 364 days before those that offers are made from, an hour's in both of its halves"
+                ),
+            });
+            (covered > 0).then_some(profile)
+        };
+        let price = profile("prices", prices);
+        let carbon = profile("carbon", carbon);
+        Ok(Self { price, carbon, notes })
+    }
+}
+
 /// What is written beside the homes.
 struct Results {
     load: Vec<FlexibleRow>,
@@ -199,11 +263,11 @@ struct Results {
 }
 
 impl Results {
-    fn of(inputs: &Inputs, settings: &FlexibleSettings, gather: &Gather, _named: &[Day], _last: Day) -> Self {
+    fn of(inputs: &Inputs, settings: &FlexibleSettings, gather: &Gather, values: &Values) -> Self {
         let fewest = settings.fewest_homes;
         let seed = inputs.pipeline.run.seed;
         let groups = rows::group_table(gather, fewest);
-        let mut notes = Vec::new();
+        let mut notes = values.notes.clone();
         for group in groups.iter().filter(|g| g.outside_field_range == Some(true)) {
             notes.push(format!(
                 "{} {}: a home's share of the best firm half-hour is {:.2} kW; field trials of always-on cylinders found 0.2 to 1.7 kW",
@@ -219,7 +283,13 @@ impl Results {
             ));
         }
         Self {
-            load: rows::load_rows(gather, fewest, &|_, _, _, _, _, _| (None, None)),
+            load: rows::load_rows(gather, fewest, &|sums, weekend, slot, direction, duration, offer| {
+                let value = |profile: &Option<Profile>| {
+                    offer_value(sums, profile.as_ref()?, weekend, slot, direction, duration, offer)
+                };
+                // carbon comes in mg
+                (value(&values.price).map(|v| v.round() as i64), value(&values.carbon).map(|v| v / 1e6))
+            }),
             battery: rows::battery_rows(gather, fewest, seed),
             back_test: rows::back_test_rows(gather, fewest, seed),
             groups,
@@ -293,6 +363,7 @@ impl Results {
         let homes = rows::home_rows(gather, &alias);
         let page = drawoff_report::flexible_load(&FlexiblePage {
             title: &inputs.pipeline.name,
+            currency: &inputs.pipeline.worth.currency,
             load: &self.load,
             groups: &self.groups,
             battery: &self.battery,

@@ -9,7 +9,7 @@ mod write;
 use std::time::Instant;
 
 use drawoff_contract::savings_tables::StillOpenRow;
-use drawoff_contract::small_tables::{CarbonRow, ChangedRow};
+use drawoff_contract::small_tables::{CarbonRow, ChangedRow, PriceRow};
 use drawoff_contract::{Account, ContractError};
 use drawoff_daybook::Notes;
 use drawoff_homes::FleetPriors;
@@ -18,7 +18,7 @@ use drawoff_savings::series::{Interval, Series};
 use drawoff_savings::tariff::Tariffs;
 use drawoff_store::RunFolder;
 use drawoff_store::in_turn;
-use drawoff_store::small::{PriceLayout, read_carbon, read_changed, read_prices};
+use drawoff_store::small::{PriceLayout, Small, read_carbon, read_changed, read_prices};
 
 use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
@@ -50,22 +50,10 @@ pub(crate) fn given(inputs: &Inputs, of: &SavingsSettings) -> Result<Given, Fail
     let reference = of.reference.reference().map_err(|e| errors.push(e)).ok();
     let mut tariffs = Tariffs::default();
     let mut prices = |series: &PriceSeries| -> Result<Vec<Interval>, ContractError> {
-        let zone = series.zone.as_ref().map(|name| {
-            name.parse().map_err(|_| {
-                ContractError::new("[[savings.tariffs]] half_hourly", format!("{name:?} is no time zone"))
-                    .with_hint("use an IANA name such as Europe/London")
-            })
-        });
-        let layout = PriceLayout {
-            time: series.time.clone(),
-            price: series.price.clone(),
-            factor: series.factor,
-            zone: zone.transpose()?,
-        };
-        let small = read_prices(&series.file, &layout)?;
+        let small = read_series(series)?;
         problems.extend(small.problems);
         remarks.extend(small.remarks);
-        Ok(small.rows.iter().map(|r| Interval { from: r.from, to: r.to, value: r.price.0 }).collect())
+        Ok(intervals(&small.rows))
     };
     for tariff in &of.tariffs {
         match tariff.version(of.shift_years, &mut prices) {
@@ -116,8 +104,33 @@ pub(crate) fn given(inputs: &Inputs, of: &SavingsSettings) -> Result<Given, Fail
     }
 }
 
+/// Reads a series of prices.
+///
+/// # Errors
+/// When its zone or its file cannot be used.
+pub(crate) fn read_series(series: &PriceSeries) -> Result<Small<PriceRow>, ContractError> {
+    let zone = series.zone.as_ref().map(|name| {
+        name.parse().map_err(|_| {
+            ContractError::new("half_hourly prices", format!("{name:?} is no time zone"))
+                .with_hint("use an IANA name such as Europe/London")
+        })
+    });
+    let layout = PriceLayout {
+        time: series.time.clone(),
+        price: series.price.clone(),
+        factor: series.factor,
+        zone: zone.transpose()?,
+    };
+    read_prices(&series.file, &layout)
+}
+
+/// Prices in whole millionths.
+pub(crate) fn intervals(rows: &[PriceRow]) -> Vec<Interval> {
+    rows.iter().map(|r| Interval { from: r.from, to: r.to, value: r.price.0 }).collect()
+}
+
 /// Intensities in whole mg/kWh; `None` without rows.
-fn series(rows: &[CarbonRow], shift_years: i64) -> Option<Series> {
+pub(crate) fn series(rows: &[CarbonRow], shift_years: i64) -> Option<Series> {
     let row = |r: &CarbonRow| Interval {
         from: r.from,
         to: r.to,

@@ -286,6 +286,17 @@ impl Sums {
         })
     }
 
+    /// Change of load in each half-hour after an event, as a share of what it moved between the two runs of the model; `None` where it
+    /// moved nothing.
+    #[must_use]
+    pub fn after_share(&self, slot: usize, direction: Direction, duration: usize) -> Option<[f64; AFTER]> {
+        let moved: f64 =
+            (0..self.days.len()).map(|day| self.cell(day, slot, direction, duration).model_wh).sum();
+        (moved > 0.0).then(|| {
+            std::array::from_fn(|after| self.after_wh[after_index(direction, duration, slot, after)] / moved)
+        })
+    }
+
     fn rebound(&self, slot: usize, direction: Direction, duration: usize) -> (f64, usize) {
         let after = self.after_kw(slot, direction, duration);
         let sign = if direction == Direction::HoldOff { 1.0 } else { -1.0 };

@@ -18,3 +18,4 @@ pub mod quantile;
 pub mod rebound;
 pub mod rows;
 pub mod trial;
+pub mod worth;

@@ -13,6 +13,8 @@ use crate::{text, words};
 pub struct FlexiblePage<'a> {
     /// Heading of the page.
     pub title: &'a str,
+    /// Currency of worths.
+    pub currency: &'a str,
     /// Offers of all groups.
     pub load: &'a [FlexibleRow],
     /// Groups, counted and not.
@@ -59,6 +61,7 @@ pub fn flexible_load(page: &FlexiblePage<'_>) -> String {
         body.push_str(&long(&fleet));
         body.push_str(&after(&fleet));
         body.push_str(&limits(&fleet));
+        body.push_str(&tables::worth(&fleet, page.currency));
     }
     body.push_str(&tables::store(page.battery));
     body.push_str(&tables::test(page.back_test));

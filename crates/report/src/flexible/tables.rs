@@ -133,6 +133,42 @@ pub(super) fn limits(heading: &str, rows: &[&FlexibleRow]) -> String {
     )
 }
 
+/// Starts at which an event is worth most.
+const BEST: usize = 8;
+
+/// What moving load is worth under the prices and the carbon given; nothing without either.
+pub(super) fn worth(rows: &[&FlexibleRow], currency: &str) -> String {
+    let mut body = String::new();
+    let mut priced: Vec<&FlexibleRow> = rows.iter().copied().filter(|r| r.worth.is_some()).collect();
+    priced.sort_by_key(|r| std::cmp::Reverse(r.worth.map(|w| w.0)));
+    let mut green: Vec<&FlexibleRow> = rows.iter().copied().filter(|r| r.carbon_kg.is_some()).collect();
+    green.sort_by(|a, b| b.carbon_kg.unwrap_or(0.0).total_cmp(&a.carbon_kg.unwrap_or(0.0)));
+    let heads = ["Event", "From", "P50, kWh", "Worth", "Carbon, kg"];
+    let of = |r: &&FlexibleRow| {
+        vec![
+            format!("{}, {} h", r.direction, r.duration_h),
+            format!("{} {}", r.day_type, r.start),
+            kw(r.p50_kwh),
+            r.worth.map_or_else(String::new, |w| words::money(w, currency)),
+            r.carbon_kg.map_or_else(String::new, kw),
+        ]
+    };
+    for (caption, best) in [("Events worth most money", &priced), ("Events that save most carbon", &green)] {
+        if !best.is_empty() {
+            body.push_str(&table(caption, &heads, best.iter().take(BEST).map(of)));
+        }
+    }
+    if body.is_empty() {
+        return body;
+    }
+    body.insert_str(
+        0,
+        "<p>Of one event at the P50: what is not bought at the time less what is bought because of it within 8 h afterwards, or the other way \
+         round, at mean prices and intensities by half-hour.</p>\n",
+    );
+    section("worth", "What it is worth", &body)
+}
+
 /// The fleet as one store.
 pub(super) fn store(rows: &[BatteryRow]) -> String {
     let mut body = String::from(
