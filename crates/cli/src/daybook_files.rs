@@ -213,7 +213,7 @@ impl<'a> DaybookFiles<'a> {
                 days: days.remove(&cylinder.home).unwrap_or_default(),
                 spells: spells.remove(&cylinder.home).unwrap_or_default(),
                 draws: draws.remove(&cylinder.home).unwrap_or_default(),
-                accounts: Vec::new(),
+                ..Notes::default()
             });
             (home, HomeDaybook { cylinder, notes })
         };

@@ -9,6 +9,7 @@ mod exit;
 mod explain;
 mod fleet_trial;
 mod lessons;
+mod nightly;
 mod pipeline;
 mod plan;
 mod progress;

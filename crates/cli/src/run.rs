@@ -1,6 +1,6 @@
 //! `drawoff run`: exports in, service list out.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
@@ -9,7 +9,7 @@ use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRo
 use drawoff_contract::results::{
     DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
 };
-use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
+use drawoff_contract::{Account, ContractError, Cylinder, Day, HomeRows, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
 use drawoff_report::{PageInput, csv, json, terminal};
@@ -20,6 +20,7 @@ use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 use crate::args::PipelineArgs;
 use crate::daybook_files::{DaybookFiles, DaybookWriter};
 use crate::exit::{Exit, Failure};
+use crate::nightly;
 use crate::pipeline::{self, Pipeline};
 use crate::plan::{Plan, settle_findings};
 use crate::progress::{self, thousands};
@@ -85,6 +86,18 @@ fn output_apart(pipeline: &Pipeline) -> Result<(), ContractError> {
         return Err(ContractError::new("outputs.dir", "is empty")
             .with_hint("name a folder, such as out/service-list"));
     }
+    if let Some(kept) = pipeline.daybook.kept()
+        && [readings, dir].iter().any(|other| kept.keep.starts_with(other) || other.starts_with(&kept.keep))
+    {
+        return Err(ContractError::new(
+            "daybook.keep",
+            format!(
+                "{} lies within inputs.readings or outputs.dir, or one of them in it",
+                kept.keep.display()
+            ),
+        )
+        .with_hint("keep the daybook in a folder of its own"));
+    }
     if dir.starts_with(readings) {
         return Err(ContractError::new(
             "outputs.dir",
@@ -118,14 +131,23 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
-    let mut intake = open_intake(&inputs, folder.rows_aside().join("rows"));
-    let (reduced, daybook) = reduce_fleet(
-        &mut intake,
-        &inputs.cylinders,
-        settings.water,
-        &|| DaybookWriter::begin(&folder, &inputs.cylinders),
-        &|daybook, home, notes| daybook.push(home, notes),
-    )?;
+    let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
+        Some(kept) => {
+            let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
+            (reduced, daybook, Readings::OfNight(night))
+        }
+        None => {
+            let mut intake = open_intake(&inputs, folder.rows_aside().join("rows"));
+            let (reduced, daybook) = reduce_fleet(
+                &mut intake,
+                &inputs.cylinders,
+                settings.water,
+                &|| DaybookWriter::begin(&folder, &inputs.cylinders),
+                &|daybook, home, notes| daybook.push(home, notes),
+            )?;
+            (reduced, daybook, Readings::OfRun(Box::new(intake)))
+        }
+    };
     if reduced.stamps.is_empty() {
         return Err(nothing_read(&inputs, &reduced));
     }
@@ -155,8 +177,8 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         started.elapsed().as_secs_f64()
     ));
     let shown = &list.visits[..list.visits.len().min(inputs.pipeline.run.cards)];
-    let evidence = evidence(&intake, &inputs.cylinders, shown)?;
-    drop(intake);
+    let evidence = evidence(&readings, &inputs.cylinders, shown)?;
+    drop(readings);
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
@@ -174,6 +196,21 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
     ));
     Ok(if partial { Exit::Partial } else { Exit::Done })
+}
+
+/// Where rows are found again.
+enum Readings<'a> {
+    OfRun(Box<Intake<'a>>),
+    OfNight(nightly::Night<'a>),
+}
+
+impl Readings<'_> {
+    fn homes(&self, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+        match self {
+            Self::OfRun(intake) => intake.homes(only),
+            Self::OfNight(night) => night.homes(only),
+        }
+    }
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
@@ -296,13 +333,13 @@ const DAY_MS: i64 = 86_400_000;
 
 /// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days.
 fn evidence(
-    intake: &Intake<'_>,
+    readings: &Readings<'_>,
     cylinders: &BTreeMap<String, Cylinder>,
     visits: &[VisitRow],
 ) -> Result<Vec<EvidenceRow>, ContractError> {
     use drawoff_contract::{Channel, Utc};
     let mut out = Vec::new();
-    let homes = intake.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
+    let homes = readings.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
     for visit in visits {
         let (Some(rows), Some(cylinder)) = (homes.get(&visit.home), cylinders.get(&visit.home)) else {
             continue;

@@ -7,6 +7,7 @@ pub mod failing;
 mod guard;
 mod in_turn;
 pub mod intake;
+mod kept;
 pub mod output;
 pub mod register;
 pub mod settings;
@@ -14,5 +15,6 @@ pub mod small;
 
 pub use guard::quiet_decoders;
 pub use in_turn::in_turn;
-pub use intake::{FileReport, Gathered, Intake, Limits, Streamed, gather, inspect};
-pub use output::RunFolder;
+pub use intake::{FileLost, FileReport, Gathered, Input, Intake, Limits, Streamed, gather, inputs, inspect};
+pub use kept::KeptFolder;
+pub use output::{RunFolder, fingerprint};

@@ -5,7 +5,7 @@
 //! interruption. The manifest is moved last.
 
 pub mod export;
-mod place;
+pub(crate) mod place;
 mod read;
 mod stream;
 
@@ -24,7 +24,7 @@ use sha2::{Digest, Sha256};
 use crate::disk::{self, failed};
 use crate::failing;
 pub use place::settle;
-pub use read::{each_batch, read_batches, read_group, read_groups, read_home, read_table};
+pub use read::{TableRows, each_batch, read_batches, read_group, read_groups, read_home, read_table};
 pub use stream::TableStream;
 
 /// Name of the manifest.
@@ -213,7 +213,7 @@ impl Drop for RunFolder {
 }
 
 /// Writes a new file and waits until it is on the disk.
-fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
+pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
     }
@@ -224,11 +224,17 @@ fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
     disk::sync(path, &file)
 }
 
+/// A hash of a text, to know it again by.
+#[must_use]
+pub fn fingerprint(text: &str) -> String {
+    hash(text.as_bytes())
+}
+
 fn hash(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 
-fn hex(digest: &[u8]) -> String {
+pub(crate) fn hex(digest: &[u8]) -> String {
     digest.iter().map(|b| format!("{b:02x}")).collect()
 }
 

@@ -4,7 +4,7 @@
 //! Several input files are written at the same time, each by one thread, so segments of different files mix but those of one
 //! file stay in order. The rows keep the types and bytes that they came with: they are read later as they would have been.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom, Write};
 use std::ops::Range;
@@ -142,6 +142,7 @@ pub(crate) struct Router<'a> {
     shares: &'a Shares,
     source: u16,
     home: &'a str,
+    only: Option<&'a BTreeSet<String>>,
     waiting: Vec<Waiting>,
     bytes: usize,
 }
@@ -157,10 +158,16 @@ struct Waiting {
 }
 
 impl<'a> Router<'a> {
-    /// For the input file with this number, whose homes stand in column `home`.
-    pub(crate) fn new(spill: &'a Spill, shares: &'a Shares, source: u16, home: &'a str) -> Self {
+    /// For the input file with this number, whose homes stand in column `home`; with `only`, the rows of other homes are passed over.
+    pub(crate) fn new(
+        spill: &'a Spill,
+        shares: &'a Shares,
+        source: u16,
+        home: &'a str,
+        only: Option<&'a BTreeSet<String>>,
+    ) -> Self {
         let waiting = (0..shares.len()).map(|_| Waiting::default()).collect();
-        Self { spill, shares, source, home, waiting, bytes: 0 }
+        Self { spill, shares, source, home, only, waiting, bytes: 0 }
     }
 
     /// Adds the rows of a batch; rows that name no home go with the first share.
@@ -174,7 +181,13 @@ impl<'a> Router<'a> {
         let share_of: Vec<usize> = found.names.iter().map(|name| self.shares.of(name)).collect();
         let share = |code: u32| if code == NO_NAME { 0 } else { share_of[code as usize] };
         let mut rows_of: Vec<Vec<u32>> = vec![Vec::new(); self.shares.len()];
+        let wanted: Vec<bool> =
+            found.names.iter().map(|name| self.only.is_none_or(|only| only.contains(name))).collect();
         for (row, code) in (0_u32..).zip(&found.codes) {
+            let is_wanted = if *code == NO_NAME { self.only.is_none() } else { wanted[*code as usize] };
+            if !is_wanted {
+                continue;
+            }
             rows_of[share(*code)].push(row);
         }
         let order: UInt32Array = rows_of.iter().flatten().copied().collect::<Vec<u32>>().into();

@@ -49,7 +49,7 @@ impl Write for Hashed {
 }
 
 impl<T: Table> TableStream<T> {
-    pub(super) fn begin(path: &Path, zstd_level: i32) -> Result<Self, ContractError> {
+    pub(crate) fn begin(path: &Path, zstd_level: i32) -> Result<Self, ContractError> {
         let file = disk::create(path)?;
         let hashed = Hashed { file, hash: Sha256::new(), bytes: 0 };
         let writer = ArrowWriter::try_new(hashed, T::schema(), Some(properties(path, zstd_level)?))
@@ -93,7 +93,6 @@ impl<T: Table> TableStream<T> {
         Ok(Some(self.groups - 1))
     }
 
-    /// Ends the file and gives its size and hash.
     /// Ends a file that is no part of a run.
     ///
     /// # Errors
@@ -104,7 +103,8 @@ impl<T: Table> TableStream<T> {
         Ok(self.path)
     }
 
-    pub(super) fn end(mut self) -> Result<(u64, String), ContractError> {
+    /// Ends the file once it is on the disk, and gives its size and hash.
+    pub(crate) fn end(mut self) -> Result<(u64, String), ContractError> {
         self.end_group()?;
         let hashed = self.writer.into_inner().map_err(|e| broken(&self.path, &e))?;
         disk::sync(&self.path, &hashed.file)?;
