@@ -20,7 +20,7 @@ pub struct Nights {
     pub fleet: SmallFleet,
     /// The rows of each day in order, all homes.
     pub days: Vec<RecordBatch>,
-    program: &'static str,
+    program: String,
 }
 
 impl Nights {
@@ -29,7 +29,7 @@ impl Nights {
     /// # Panics
     /// When the files cannot be read or written.
     #[must_use]
-    pub fn new(program: &'static str) -> Self {
+    pub fn new(program: impl Into<String>) -> Self {
         let fleet = SmallFleet::new();
         let mut weeks = Vec::new();
         for file in FILES {
@@ -43,7 +43,7 @@ impl Nights {
             days.entry(day).or_insert_with(|| vec![false; all.num_rows()])[row] = true;
         }
         let of_day = |rows: Vec<bool>| filter_record_batch(&all, &BooleanArray::from(rows)).expect("rows");
-        Self { days: days.into_values().map(of_day).collect(), fleet, program }
+        Self { days: days.into_values().map(of_day).collect(), fleet, program: program.into() }
     }
 
     /// The name of a day's file.
@@ -109,7 +109,7 @@ impl Nights {
     }
 
     fn run(&self, set: &[&str], out: &str) -> (Ended, BTreeMap<String, Vec<u8>>) {
-        let ended = self.fleet.drawoff(self.program, "run", set);
+        let ended = self.fleet.drawoff(&self.program, "run", set);
         assert!([0, 4].contains(&ended.code), "{}", ended.stderr);
         let files = bytes_of(&self.fleet.path(out));
         (ended, files)

@@ -128,6 +128,9 @@ pub(crate) struct AccuracyArgs {
     /// With --faults: leave out how soon faults are called, which reads each faulty home again day by day.
     #[arg(long, requires = "faults")]
     pub(crate) no_delays: bool,
+    /// Measure how firm flexible load is instead, by events on invented homes, into flexible-DATE.md; 224 days hold 180 tested ones.
+    #[arg(long, conflicts_with_all = ["reference", "quick", "only", "faults"])]
+    pub(crate) flexible: bool,
 }
 
 #[derive(Debug, clap::Args)]

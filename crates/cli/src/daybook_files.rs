@@ -1,14 +1,14 @@
 //! The daybook on disk: written home by home while the rows are read, read back some homes at a time.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::{ContractError, Cylinder, Table};
 use drawoff_daybook::Notes;
 use drawoff_homes::habits::learnt_from;
 use drawoff_store::RunFolder;
-use drawoff_store::output::{TableStream, read_group};
+use drawoff_store::output::{TableGroups, TableStream};
 
 use crate::stages::{Daybooks, HomeDaybook, Piece, Which};
 
@@ -16,6 +16,9 @@ use crate::stages::{Daybooks, HomeDaybook, Piece, Which};
 const GROUP_DAYS: usize = 2_000;
 /// The same for its spells and its draw-offs.
 const GROUP_ROWS: usize = 60_000;
+
+/// Folder of a daybook that is no part of the run.
+const ALL_ASIDE: &str = "daybook";
 
 /// Three tables whose row groups hold the same homes.
 struct Writer {
@@ -63,8 +66,18 @@ impl Writer {
     }
 }
 
+/// Where a daybook is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Place {
+    /// As part of the run.
+    InRun,
+    /// Beside it, for as long as the run lasts.
+    Aside,
+}
+
 /// The daybook being written.
 pub(crate) struct DaybookWriter<'a> {
+    place: Place,
     cylinders: Vec<&'a Cylinder>,
     all: Writer,
     /// The homes that the fleet is learnt from once more, so that reading them does not mean reading all; `None` where they are all.
@@ -81,6 +94,7 @@ impl<'a> DaybookWriter<'a> {
     pub(crate) fn begin(
         folder: &RunFolder,
         cylinders: &'a BTreeMap<String, Cylinder>,
+        place: Place,
     ) -> Result<Self, ContractError> {
         let cylinders: Vec<&Cylinder> = cylinders.values().collect();
         let mut sampled = vec![false; cylinders.len()];
@@ -96,13 +110,18 @@ impl<'a> DaybookWriter<'a> {
                 RunFolder::begin_aside(&aside)?,
             ))
         };
-        Ok(Self {
-            all: Writer::new(folder.begin_table()?, folder.begin_table()?, folder.begin_table()?),
-            sample: of_sample,
-            sampled,
-            status: vec![Ok(()); cylinders.len()],
-            cylinders,
-        })
+        let all = match place {
+            Place::InRun => Writer::new(folder.begin_table()?, folder.begin_table()?, folder.begin_table()?),
+            Place::Aside => {
+                let aside = folder.rows_aside().join(ALL_ASIDE);
+                Writer::new(
+                    RunFolder::begin_aside(&aside)?,
+                    RunFolder::begin_aside(&aside)?,
+                    RunFolder::begin_aside(&aside)?,
+                )
+            }
+        };
+        Ok(Self { place, all, sample: of_sample, sampled, status: vec![Ok(()); cylinders.len()], cylinders })
     }
 
     /// Adds the notes of the home at this place of the register; homes come in order.
@@ -133,7 +152,11 @@ impl<'a> DaybookWriter<'a> {
     pub(crate) fn end(mut self, folder: &mut RunFolder) -> Result<DaybookFiles<'a>, ContractError> {
         self.all.end_group()?;
         let mut sample_groups = Vec::new();
-        let mut sample_dir = folder.unfinished().to_owned();
+        let dir = match self.place {
+            Place::InRun => folder.unfinished().to_owned(),
+            Place::Aside => folder.rows_aside().join(ALL_ASIDE),
+        };
+        let mut sample_dir = dir.clone();
         if let Some(mut sample) = self.sample {
             sample.end_group()?;
             sample_dir = folder.rows_aside().join("sample");
@@ -144,9 +167,18 @@ impl<'a> DaybookWriter<'a> {
         } else {
             sample_groups.clone_from(&self.all.groups);
         }
-        folder.end(self.all.days)?;
-        folder.end(self.all.spells)?;
-        folder.end(self.all.draws)?;
+        match self.place {
+            Place::InRun => {
+                folder.end(self.all.days)?;
+                folder.end(self.all.spells)?;
+                folder.end(self.all.draws)?;
+            }
+            Place::Aside => {
+                self.all.days.end_aside()?;
+                self.all.spells.end_aside()?;
+                self.all.draws.end_aside()?;
+            }
+        }
         // Homes of which nothing is noted lie in no file; they are read with the others all the same.
         let mut groups = self.all.groups;
         let silent = (0..self.cylinders.len()).filter(|&i| self.status[i].is_err()).collect::<Vec<_>>();
@@ -156,9 +188,9 @@ impl<'a> DaybookWriter<'a> {
         Ok(DaybookFiles {
             cylinders: self.cylinders,
             status: self.status,
-            dir: folder.unfinished().to_owned(),
+            all: Tables::open(&dir)?,
             groups,
-            sample_dir,
+            sample: Tables::open(&sample_dir)?,
             sample_groups,
         })
     }
@@ -181,10 +213,28 @@ fn add_silent(groups: &mut Vec<Group>, silent: &[usize]) {
 pub(crate) struct DaybookFiles<'a> {
     cylinders: Vec<&'a Cylinder>,
     status: Vec<Result<(), &'static str>>,
-    dir: PathBuf,
+    all: Tables,
     groups: Vec<Group>,
-    sample_dir: PathBuf,
+    sample: Tables,
     sample_groups: Vec<Group>,
+}
+
+/// The three tables of a daybook.
+struct Tables {
+    days: TableGroups,
+    spells: TableGroups,
+    draws: TableGroups,
+}
+
+impl Tables {
+    fn open(dir: &Path) -> Result<Self, ContractError> {
+        let path = |name: &str| dir.join(format!("{name}.parquet"));
+        Ok(Self {
+            days: TableGroups::open(&path(DayNote::NAME))?,
+            spells: TableGroups::open(&path(SpellNote::NAME))?,
+            draws: TableGroups::open(&path(DrawNote::NAME))?,
+        })
+    }
 }
 
 impl<'a> DaybookFiles<'a> {
@@ -199,14 +249,14 @@ impl<'a> DaybookFiles<'a> {
         let Some(group) = self.groups.iter().find(|g| g.homes.binary_search(&index).is_ok()) else {
             return Ok(None);
         };
-        let found = self.read(&self.dir, group)?.into_iter().find(|(i, _)| *i == index);
+        let found = self.read(&self.all, group)?.into_iter().find(|(i, _)| *i == index);
         Ok(found.map(|(_, daybook)| daybook))
     }
 
-    fn read(&self, dir: &Path, group: &Group) -> Result<Vec<(usize, HomeDaybook<'a>)>, ContractError> {
-        let mut days = rows_of::<DayNote>(dir, group.days, |d| &d.home)?;
-        let mut spells = rows_of::<SpellNote>(dir, group.spells, |s| &s.home)?;
-        let mut draws = rows_of::<DrawNote>(dir, group.draws, |d| &d.home)?;
+    fn read(&self, tables: &Tables, group: &Group) -> Result<Vec<(usize, HomeDaybook<'a>)>, ContractError> {
+        let mut days = rows_of::<DayNote>(&tables.days, group.days, |d| &d.home)?;
+        let mut spells = rows_of::<SpellNote>(&tables.spells, group.spells, |s| &s.home)?;
+        let mut draws = rows_of::<DrawNote>(&tables.draws, group.draws, |d| &d.home)?;
         let daybook = |&home: &usize| {
             let cylinder = self.cylinders[home];
             let notes = self.status[home].map(|()| Notes {
@@ -223,14 +273,14 @@ impl<'a> DaybookFiles<'a> {
 
 /// Rows of one row group by home.
 fn rows_of<T: Table>(
-    dir: &Path,
+    table: &TableGroups,
     group: Option<usize>,
     home: impl Fn(&T) -> &str,
 ) -> Result<BTreeMap<String, Vec<T>>, ContractError> {
     let mut out: BTreeMap<String, Vec<T>> = BTreeMap::new();
     let Some(group) = group else { return Ok(out) };
     let mut own: Vec<T> = Vec::new();
-    for row in read_group::<T>(&dir.join(format!("{}.parquet", T::NAME)), group)? {
+    for row in table.rows::<T>(group)? {
         if own.first().is_some_and(|first| home(first) != home(&row)) {
             let done = std::mem::take(&mut own);
             out.insert(home(&done[0]).to_owned(), done);
@@ -264,8 +314,8 @@ impl Daybooks for DaybookFiles<'_> {
 
     fn piece(&self, which: Which, piece: usize) -> Result<Piece<'_>, ContractError> {
         let read = match which {
-            Which::All => self.read(&self.dir, &self.groups[piece]),
-            Which::Sample => self.read(&self.sample_dir, &self.sample_groups[piece]),
+            Which::All => self.read(&self.all, &self.groups[piece]),
+            Which::Sample => self.read(&self.sample, &self.sample_groups[piece]),
         }?;
         Ok(read.into_iter().map(|(i, d)| (i, std::borrow::Cow::Owned(d))).collect())
     }

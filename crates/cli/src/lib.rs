@@ -5,9 +5,13 @@ mod args;
 mod calibrate;
 mod check;
 mod daybook_files;
+mod evidence;
 mod exit;
 mod explain;
+mod findings;
 mod fleet_trial;
+mod flexible;
+mod flexible_trial;
 mod lessons;
 mod nightly;
 mod pipeline;
@@ -44,6 +48,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Explain(a) => explain::explain(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
+        Command::Accuracy(a) if a.flexible => flexible_trial::measure(a),
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),

@@ -19,7 +19,7 @@ use drawoff_contract::{Account, ContractError, HomeRows};
 use drawoff_store::{FileReport, Input, Intake, KeptFolder, Limits, RunFolder, Streamed};
 use drawoff_tank::water::Water;
 
-use crate::daybook_files::DaybookWriter;
+use crate::daybook_files::{DaybookWriter, Place};
 use crate::pipeline::DaybookSettings;
 use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, Taken, limits};
@@ -139,7 +139,7 @@ fn nothing_there<'a>(
     let taken = Taken::nothing(&inputs.cylinders, inputs.pipeline.water.water(), 1);
     let reduced = taken.finish(vec![report], &BTreeMap::new(), BTreeMap::new());
     let night = Night { inputs, files: Vec::new(), columns: Vec::new() };
-    Ok((reduced, DaybookWriter::begin(folder, &inputs.cylinders)?, night))
+    Ok((reduced, DaybookWriter::begin(folder, &inputs.cylinders, Place::InRun)?, night))
 }
 
 /// Which mapped columns each new file has, by its place among the files, and which any file has.

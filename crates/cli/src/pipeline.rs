@@ -10,6 +10,8 @@ use drawoff_tank::water::Water;
 use drawoff_worklist::WorthSettings;
 use serde::{Deserialize, Serialize};
 
+use crate::flexible::FlexibleSettings;
+
 /// A pipeline as written.
 #[derive(Clone, Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
@@ -28,6 +30,9 @@ pub(crate) struct Pipeline {
     #[serde(default)]
     pub(crate) faults: FaultSettings,
     pub(crate) worth: WorthSettings,
+    /// What load can be moved, in place of the service list.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) flexible_load: Option<FlexibleSettings>,
 }
 
 #[derive(Clone, Debug, Deserialize, Serialize)]

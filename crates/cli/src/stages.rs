@@ -159,12 +159,17 @@ struct Read {
 }
 
 /// One home with all that is said of it; what the fleet's losses say of its own is added by [`report_fleet`].
-pub(crate) struct HomeResults {
+pub(crate) struct HomeResults<T = ()> {
     pub(crate) reading: HomeReading,
     pub(crate) measured: Option<Measured>,
     pub(crate) findings: Vec<FindingRow>,
     pub(crate) habits: HomeHabits,
+    /// What the job works out besides.
+    pub(crate) more: Option<T>,
 }
+
+/// What a job works out of each home besides, on any thread.
+pub(crate) type More<'a, T> = &'a (dyn Fn(HomeNotes<'_>, &HomeReading) -> T + Sync);
 
 /// Reads every home from its daybook and gives it to `take`, in order; what is not wanted is empty. The rows of the groups of homes
 /// come at the end.
@@ -173,12 +178,13 @@ pub(crate) struct HomeResults {
 ///
 /// # Errors
 /// When a daybook cannot be read back, and what `take` gives.
-pub(crate) fn read_each(
+pub(crate) fn read_each<T: Send>(
     daybooks: &dyn Daybooks,
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
     wanted: Wanted,
-    take: &mut (dyn FnMut(HomeResults) -> Result<(), ContractError> + Send),
+    more: Option<More<'_, T>>,
+    take: &mut (dyn FnMut(HomeResults<T>) -> Result<(), ContractError> + Send),
 ) -> Result<Vec<GroupRow>, ContractError> {
     let read = |daybook: &HomeDaybook<'_>| {
         let (reading, findings) = read_one(daybook, priors, settings, wanted.faults);
@@ -214,20 +220,31 @@ pub(crate) fn read_each(
         };
         read.reading.row.habit_group = habits.group;
         let measured = measured(&read.reading, daybooks.cylinder(home));
-        HomeResults { reading: read.reading, measured, findings: read.findings, habits }
+        HomeResults { reading: read.reading, measured, findings: read.findings, habits, more: None }
     };
-    let make = |piece: usize| -> Result<Vec<HomeResults>, ContractError> {
+    let make = |piece: usize| -> Result<Vec<HomeResults<T>>, ContractError> {
         let homes = daybooks.homes_of(Which::All, piece);
         let mut known: BTreeMap<usize, Read> = {
             let mut learnt = learnt.lock().unwrap_or_else(PoisonError::into_inner);
             homes.iter().filter_map(|i| Some((*i, learnt.remove(i)?))).collect()
         };
-        let daybooks =
-            if known.len() == homes.len() { Vec::new() } else { daybooks.piece(Which::All, piece)? };
+        let daybooks = if known.len() == homes.len() && more.is_none() {
+            Vec::new()
+        } else {
+            daybooks.piece(Which::All, piece)?
+        };
         for (i, daybook) in &daybooks {
             known.entry(*i).or_insert_with(|| read(daybook));
         }
-        Ok(known.into_iter().map(|(home, read)| finish(home, read)).collect())
+        let mut results: Vec<HomeResults<T>> =
+            known.into_iter().map(|(home, read)| finish(home, read)).collect();
+        if let Some(more) = more {
+            let empty = Notes::default();
+            for (result, (_, daybook)) in results.iter_mut().zip(&daybooks) {
+                result.more = Some(more(notes_of(daybook, &empty), &result.reading));
+            }
+        }
+        Ok(results)
     };
     let mut groups: Vec<(Option<i64>, f64)> = Vec::new();
     in_turn(daybooks.pieces(Which::All), &make, &mut |homes| {
@@ -254,7 +271,7 @@ pub(crate) fn read_fleet(daybooks: &[HomeDaybook<'_>], water: Water, seed: u64, 
     let settings = drawoff_homes::Settings { water, seed };
     let mut out = Assessed::default();
     let mut of_fleet: Vec<Option<Measured>> = Vec::new();
-    let groups = read_each(&daybooks, &priors, settings, wanted, &mut |home| {
+    let groups = read_each::<()>(&daybooks, &priors, settings, wanted, None, &mut |home| {
         of_fleet.push(home.measured);
         out.findings.extend(home.findings);
         out.habits.vacancy.extend(home.habits.vacancy);

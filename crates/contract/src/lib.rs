@@ -7,6 +7,7 @@ pub mod cell;
 pub mod daybook;
 pub mod error;
 pub mod fault;
+pub mod flexible_tables;
 pub mod habit_tables;
 pub mod kept_tables;
 pub mod local;

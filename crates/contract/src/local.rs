@@ -89,6 +89,12 @@ pub fn date(day: Day) -> NaiveDate {
     NaiveDate::from_num_days_from_ce_opt(day.0 + 719_163).unwrap_or_default()
 }
 
+/// The day of a calendar date.
+#[must_use]
+pub fn day(date: NaiveDate) -> Day {
+    Day(date.num_days_from_ce() - 719_163)
+}
+
 /// Monday = 0 to Sunday = 6.
 #[must_use]
 pub fn weekday(day: Day) -> u32 {

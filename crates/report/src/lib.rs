@@ -4,6 +4,7 @@
 //! Text from data is treated as hostile everywhere: see [`text`].
 
 pub mod csv;
+pub mod flexible;
 pub mod home;
 pub mod json;
 pub mod page;
@@ -12,5 +13,6 @@ pub mod text;
 pub mod values;
 pub mod words;
 
+pub use flexible::{FlexiblePage, flexible_load};
 pub use home::HomeStory;
-pub use page::{PageInput, service_list};
+pub use page::{Counted, PageInput, service_list};

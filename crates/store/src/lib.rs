@@ -2,6 +2,7 @@
 //!
 //! Everything read ends in the contract's types; everything written is complete or not there.
 
+mod alias;
 mod disk;
 pub mod failing;
 mod guard;
@@ -13,6 +14,7 @@ pub mod register;
 pub mod settings;
 pub mod small;
 
+pub use alias::keyed_hash;
 pub use guard::quiet_decoders;
 pub use in_turn::in_turn;
 pub use intake::{FileLost, FileReport, Gathered, Input, Intake, Limits, Streamed, gather, inputs, inspect};

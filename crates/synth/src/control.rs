@@ -87,6 +87,8 @@ pub(crate) struct Moment {
     pub(crate) set_point_degc: Option<f64>,
     /// A control that learns has its charge.
     pub(crate) charged: bool,
+    /// Held off (true) or told to heat (false) from outside; `None` without an order.
+    pub(crate) ordered: Option<bool>,
 }
 
 /// Decides one step. `closed` keeps the state of the thermostats.
@@ -106,13 +108,14 @@ pub(crate) fn switches(
         let i = heater.index;
         let felt_degc = tank.at_degc(heater.thermostat_height);
         let cut_out_degc = cut_out_degc(control, moment, imposed);
-        if felt_degc >= cut_out_degc || moment.charged {
+        let told = moment.ordered == Some(false) && (alone || i == 0);
+        if felt_degc >= cut_out_degc || (moment.charged && !told) {
             closed[i] = false;
-        } else if felt_degc <= cut_out_degc - control.deadband_k {
+        } else if felt_degc <= cut_out_degc - control.deadband_k || told {
             closed[i] = true;
         }
         let left_on = imposed.left_on.is_some_and(|hours| hours.contains(minute));
-        let scheduled = permitted(control, i, alone, minute) || left_on;
+        let scheduled = permitted(control, i, alone, minute) || left_on || told;
         let diverted = control.mode == Mode::Surplus && (alone || i == 0) && surplus_w >= DIVERTER_START_W;
         out.call[i] = closed[i] && (scheduled || diverted);
         let driven_w = match (scheduled || imposed.relay_welded, diverted) {
@@ -129,6 +132,9 @@ pub(crate) fn switches(
             out.power_w[i] *= chatter.closed_part(moment.second, STEP_S as f64);
             out.call[i] &= !chatter.called || chatter.is_closed(moment.second);
         }
+    }
+    if moment.ordered == Some(true) {
+        return Switches::default();
     }
     // Common practice, no source: where both may heat at any hour, the upper element goes first.
     if control.mode == Mode::Always && out.call[1] {

@@ -10,6 +10,7 @@ use crate::dice::{Purpose, dice};
 use crate::export::{arrive, to_batch};
 use crate::household::demands;
 use crate::measure::rows;
+use crate::order::Order;
 use crate::plan::FleetPlan;
 use crate::register::{RegisterRow, SourceEntry};
 use crate::simulate::{Scene, simulate};
@@ -72,6 +73,51 @@ pub(crate) fn home_data(
 }
 
 pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
+    run_under(plan, index, home, &[])
+}
+
+/// A home as it really was, with orders from outside or without.
+#[derive(Clone, Debug)]
+pub struct UnderOrders {
+    /// Electricity by half-hour from the start of the plan on, Wh.
+    pub electric_wh: Vec<f64>,
+    /// Draw-offs in order of start.
+    pub draws: Vec<TruthDrawRow>,
+}
+
+/// Makes home `index` of a plan with the same weather and the same wants of its people, while its heater follows orders. What is exported of
+/// it comes with it.
+///
+/// # Errors
+/// As [`generate_home`].
+///
+/// ```
+/// use drawoff_synth::{FleetPlan, Order, generate_under_orders};
+/// let plan = FleetPlan { days: 1, ..FleetPlan::default() };
+/// let all_day = Order { start_ms: plan.start_ms, end_ms: plan.start_ms + 86_400_000, hold: true };
+/// let taken_wh = |orders: &[Order]| generate_under_orders(&plan, 0, orders).unwrap().1.electric_wh.iter().sum::<f64>();
+/// assert!(taken_wh(&[]) > 0.0);
+/// assert_eq!(taken_wh(&[all_day]), 0.0);
+/// ```
+pub fn generate_under_orders(
+    plan: &FleetPlan,
+    index: u32,
+    orders: &[Order],
+) -> Result<(HomeData, UnderOrders), ContractError> {
+    let home = design(plan, index);
+    let run = run_under(plan, index, &home, orders);
+    let in_half_hour = usize::try_from(1800 / plan.cadence_s()).unwrap_or(1).max(1);
+    let hours = plan.cadence_s() as f64 / 3600.0;
+    let electric_wh = run
+        .samples
+        .chunks(in_half_hour)
+        .map(|part| part.iter().map(|s| (s.power_w[0] + s.power_w[1]) * hours).sum())
+        .collect();
+    let really = UnderOrders { electric_wh, draws: truth_draws(&home, &run) };
+    Ok((home_data(plan, index, &home, &run)?, really))
+}
+
+fn run_under(plan: &FleetPlan, index: u32, home: &Design, orders: &[Order]) -> Simulated {
     let start_s = plan.start_ms.div_euclid(1000);
     let range_s = start_s..start_s + i64::from(plan.days) * 86_400;
     let lived_s = range_s.start - WARM_UP_S..range_s.end;
@@ -90,6 +136,7 @@ pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
         pace: plan.pace,
         rng: dice(plan.seed, index, Purpose::Voltage),
         // Probes that were drawn keep their place in the home's one stream.
+        orders,
         pocket_rng: plan.sets_probes().then(|| dice(plan.seed, index, Purpose::Pockets)),
     })
 }

@@ -27,6 +27,7 @@ mod impose;
 mod level;
 mod measure;
 mod mixing;
+mod order;
 mod plan;
 mod register;
 #[cfg(test)]
@@ -49,7 +50,8 @@ mod usable;
 pub use cylinder::{Cylinder, CylinderBody};
 pub use drawoff_contract::Level;
 pub use export::readings_schema;
-pub use fleet::{HomeData, generate_home};
+pub use fleet::{HomeData, UnderOrders, generate_home, generate_under_orders};
+pub use order::Order;
 pub use plan::{FaultsLaid, FleetPlan, Inlet, Pace, RoomMeasured, Sources};
 pub use register::{REGISTER_HEADER, RegisterRow, SOURCE_HEADER, SourceEntry, register_csv};
 pub use tapping::{TappingDraw, TappingPlan, TappingProfile, generate_tapping};

@@ -18,6 +18,7 @@ use crate::fault::{How, Injected};
 use crate::household::Demand;
 use crate::impose::{BROKEN_INLET_ENTRAINMENT, Imposed, imposed};
 use crate::measure::ProbeErrors;
+use crate::order::{Order, ordered};
 use crate::plan::Pace;
 use crate::source::Source;
 use crate::sums::{DaySums, Drawn, Sample, Simulated};
@@ -57,6 +58,8 @@ pub(crate) struct Scene<'a> {
     pub(crate) rng: ChaCha8Rng,
     /// Random numbers for probe pockets.
     pub(crate) pocket_rng: Option<ChaCha8Rng>,
+    /// Orders from outside.
+    pub(crate) orders: &'a [Order],
 }
 
 struct Run<'a> {
@@ -424,6 +427,7 @@ impl Run<'_> {
     fn heat(&mut self, second: i64) -> Switches {
         let home = self.scene.home;
         self.moment.second = second;
+        self.moment.ordered = ordered(self.scene.orders, second);
         let switched =
             switches(&home.control, &home.heaters, &self.tank, self.moment, &self.imposed, &mut self.closed);
         if home.source != Source::Elements {

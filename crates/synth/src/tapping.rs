@@ -160,6 +160,7 @@ fn run(plan: &TappingPlan, fleet: &FleetPlan, home: &Design) -> Simulated {
         .flat_map(|midnight| plan.profile.draws().iter().map(move |d| demand(d, midnight)))
         .collect();
     simulate(&Scene {
+        orders: &[],
         home,
         climate: &climate,
         demands: &demands,

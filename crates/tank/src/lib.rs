@@ -15,6 +15,7 @@ pub mod loss;
 pub mod model;
 pub mod norms;
 pub mod profile;
+pub mod replay;
 pub mod scald;
 pub mod shape;
 pub mod stratification;

@@ -11,7 +11,7 @@ use drawoff_tank::water::Water;
 use super::ledger::unknown;
 use super::segments::{Kept, Wanted, each_kept};
 use super::{Night, Work};
-use crate::daybook_files::DaybookWriter;
+use crate::daybook_files::{DaybookWriter, Place};
 use crate::progress::{self, thousands};
 use crate::reduce::{Home, Reduced, Taken};
 
@@ -36,7 +36,7 @@ impl<'a> Work<'a, '_> {
         }
         let cylinders = &self.inputs.cylinders;
         let mut taken = Taken::nothing(cylinders, self.water, names.len());
-        let mut writer = DaybookWriter::begin(self.folder, cylinders)?;
+        let mut writer = DaybookWriter::begin(self.folder, cylinders, Place::InRun)?;
         let mut rejected: BTreeMap<String, Account> = BTreeMap::new();
         let mut unknown_homes: BTreeMap<String, u64> = BTreeMap::new();
         let wanted = Wanted { states: false, accounts: true, notes: true };

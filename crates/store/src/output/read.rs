@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use arrow::array::{Array, AsArray, BooleanArray, RecordBatch};
 use arrow::compute::filter_record_batch;
 use drawoff_contract::{ContractError, Table};
-use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::arrow::arrow_reader::{
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
+};
 use parquet::file::metadata::{ParquetMetaDataReader, RowGroupMetaData};
 
 use crate::disk;
@@ -99,20 +101,51 @@ pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
     Ok(read.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?.num_row_groups())
 }
 
-/// Reads all rows of one row group of a table.
-///
-/// # Errors
-/// As [`read_table`].
-pub fn read_group<T: Table>(path: &Path, group: usize) -> Result<Vec<T>, ContractError> {
-    let mut rows = Vec::new();
-    each_batch_of(path, &|number, _| number == group, &mut |batch| {
-        rows.extend(T::from_batch(&batch).map_err(|mut e| {
-            e.subject = format!("{}, {}", path.display(), e.subject);
-            e
-        })?);
-        Ok(())
-    })?;
-    Ok(rows)
+/// A table whose row groups are read one by one, its metadata once.
+#[derive(Debug)]
+pub struct TableGroups {
+    path: PathBuf,
+    metadata: ArrowReaderMetadata,
+}
+
+impl TableGroups {
+    /// Opens a table.
+    ///
+    /// # Errors
+    /// Names the path and what is wrong.
+    pub fn open(path: &Path) -> Result<Self, ContractError> {
+        let file = disk::open(path)?;
+        let metadata = caught(|| ArrowReaderMetadata::load(&file, ArrowReaderOptions::new()));
+        let metadata = metadata.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        Ok(Self { path: path.to_owned(), metadata })
+    }
+
+    /// All rows of one row group.
+    ///
+    /// # Errors
+    /// As [`read_table`].
+    pub fn rows<T: Table>(&self, group: usize) -> Result<Vec<T>, ContractError> {
+        let file = disk::open(&self.path)?;
+        let metadata = self.metadata.clone();
+        let read = caught(|| {
+            let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
+            builder
+                .with_row_groups(vec![group])
+                .build()?
+                .collect::<Result<Vec<RecordBatch>, _>>()
+                .map_err(parquet::errors::ParquetError::from)
+        });
+        let batches =
+            read.map_err(|panic| broken(&self.path, &panic))?.map_err(|e| broken(&self.path, &e))?;
+        let mut rows = Vec::new();
+        for batch in batches {
+            rows.extend(T::from_batch(&batch).map_err(|mut e| {
+                e.subject = format!("{}, {}", self.path.display(), e.subject);
+                e
+            })?);
+        }
+        Ok(rows)
+    }
 }
 
 /// Reads the rows of one home from a table with a text column `home`; row groups that cannot hold it are not decoded.

@@ -12,7 +12,7 @@ use super::{hex, properties};
 use crate::{disk, failing};
 
 /// Rows after which a row group ends by itself.
-const GROUP_ROWS: usize = 1 << 17;
+const GROUP_ROWS: usize = 1 << 15;
 
 /// A Parquet file of one table being written in the folder of a run.
 ///
@@ -109,6 +109,35 @@ impl<T: Table> TableStream<T> {
         let hashed = self.writer.into_inner().map_err(|e| broken(&self.path, &e))?;
         disk::sync(&self.path, &hashed.file)?;
         Ok((hashed.bytes, hex(&hashed.hash.finalize())))
+    }
+}
+
+/// A text file being written in the folder of a run.
+#[derive(Debug)]
+pub struct TextStream {
+    pub(super) name: String,
+    path: PathBuf,
+    hashed: Hashed,
+}
+
+impl TextStream {
+    pub(super) fn begin(path: &Path, name: &str) -> Result<Self, ContractError> {
+        let file = disk::create(path)?;
+        let hashed = Hashed { file, hash: Sha256::new(), bytes: 0 };
+        Ok(Self { name: name.to_owned(), path: path.to_owned(), hashed })
+    }
+
+    /// Adds text.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn push(&mut self, text: &str) -> Result<(), ContractError> {
+        self.hashed.write_all(text.as_bytes()).map_err(|e| broken(&self.path, &e))
+    }
+
+    pub(super) fn end(self) -> Result<(u64, String), ContractError> {
+        disk::sync(&self.path, &self.hashed.file)?;
+        Ok((self.hashed.bytes, hex(&self.hashed.hash.finalize())))
     }
 }
 

@@ -27,6 +27,7 @@
 mod flow;
 mod read;
 mod rest;
+mod steps;
 
 use crate::Water;
 use crate::model::{DEFAULT_CONDUCTIVITY_W_PER_M_K, REFERENCE_DEGC};

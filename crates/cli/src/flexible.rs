@@ -1,0 +1,336 @@
+//! `drawoff run` of a pipeline with a section `[flexible_load]`: exports in, load that can be moved out.
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use chrono::NaiveDate;
+use drawoff_contract::fault::FaultClass;
+use drawoff_contract::flexible_tables::{BackTestRow, BatteryRow, FlexibleGroupRow, FlexibleRow};
+use drawoff_contract::habit_tables::VACANT;
+use drawoff_contract::local::day_of;
+use drawoff_contract::results::{FindingRow, HomeRow};
+use drawoff_contract::{Account, ContractError, Cylinder, Day, Fault, Outcome};
+use drawoff_flexibility::gather::{Found, Gather, Period, one};
+use drawoff_flexibility::home::NotCounted;
+use drawoff_flexibility::rows;
+use drawoff_homes::habits::HomeHabits;
+use drawoff_report::{FlexiblePage, csv, json};
+use drawoff_store::RunFolder;
+use serde::{Deserialize, Serialize};
+
+use crate::daybook_files::{DaybookWriter, Place};
+use crate::exit::{Exit, Failure};
+use crate::progress::{self, thousands};
+use crate::reduce::{Reduced, open_intake, reduce_fleet};
+use crate::run::{Inputs, VERSION, file_rows, nothing_read, warn_of_what_was_left_out};
+use crate::sanity::unit_slips;
+use crate::stages::{self, Wanted};
+
+/// The section `[flexible_load]` of a pipeline.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct FlexibleSettings {
+    /// Past days that offers are made from.
+    pub(crate) window_days: usize,
+    /// Days at the end of the record that are declared from the window before each, and held against what came.
+    pub(crate) back_test_days: usize,
+    /// No power is told of fewer homes than this.
+    pub(crate) fewest_homes: usize,
+    /// Local days to tell by settlement period, such as "2026-10-25"; left out: the week after the record.
+    pub(crate) days: Vec<String>,
+    /// A secret word: homes and areas are told by a hash that only its holder can repeat; left out or empty = by their names.
+    #[serde(skip_serializing)]
+    pub(crate) hash_key: String,
+}
+
+impl Default for FlexibleSettings {
+    fn default() -> Self {
+        Self {
+            window_days: 42,
+            back_test_days: 14,
+            fewest_homes: 10,
+            days: Vec::new(),
+            hash_key: String::new(),
+        }
+    }
+}
+
+/// Longest window: more days than a year say nothing about the next week.
+const LONGEST_DAYS: usize = 400;
+
+impl FlexibleSettings {
+    /// Windows that can be worked with, and days of the calendar; all problems at once.
+    fn named_days(&self) -> Result<Vec<Day>, Vec<ContractError>> {
+        let mut problems = Vec::new();
+        if !(7..=LONGEST_DAYS).contains(&self.window_days) {
+            problems.push(
+                ContractError::new("flexible_load.window_days", format!("is {}", self.window_days))
+                    .with_hint(format!(
+                        "7 to {LONGEST_DAYS}; 42 days hold thirty weekdays and twelve days of weekends"
+                    )),
+            );
+        }
+        if self.back_test_days > LONGEST_DAYS {
+            problems.push(
+                ContractError::new("flexible_load.back_test_days", format!("is {}", self.back_test_days))
+                    .with_hint(format!("0 to {LONGEST_DAYS}")),
+            );
+        }
+        let days: Vec<Day> = self
+            .days
+            .iter()
+            .filter_map(|text| {
+                let day = text.parse::<NaiveDate>().ok().map(drawoff_contract::local::day);
+                if day.is_none() {
+                    problems.push(
+                        ContractError::new("flexible_load.days", format!("{text:?} is no day"))
+                            .with_hint("write days as \"2026-10-25\""),
+                    );
+                }
+                day
+            })
+            .collect();
+        if problems.is_empty() { Ok(days) } else { Err(problems) }
+    }
+}
+
+/// Why a home is left out although it could be worked out: what is called, or nobody at home at the end.
+fn instead(findings: &[FindingRow], habits: &HomeHabits) -> Option<NotCounted> {
+    let broken = |f: &FindingRow| {
+        f.outcome == Outcome::Fault.code()
+            && Fault::from_code(&f.fault)
+                .is_some_and(|k| matches!(k.class(), FaultClass::Equipment | FaultClass::Sensor))
+    };
+    if findings.iter().any(broken) {
+        return Some(NotCounted::Faulty);
+    }
+    let last = habits.vacancy.iter().rev().take(2);
+    let empty = |v: &drawoff_contract::habit_tables::VacancyRow| v.state == VACANT;
+    (habits.vacancy.len() >= 2 && last.into_iter().all(empty)).then_some(NotCounted::Vacant)
+}
+
+pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, Failure> {
+    let named = settings.named_days().map_err(Failure::settings)?;
+    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let reading =
+        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
+    let (reduced, daybook) = reduce_fleet(
+        &mut intake,
+        &inputs.cylinders,
+        reading.water,
+        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::Aside),
+        &|daybook, home, notes| daybook.push(home, notes),
+    )?;
+    drop(intake);
+    let Some(last) = last_day(inputs, &reduced) else { return Err(nothing_read(inputs, &reduced)) };
+    let daybooks = daybook.end(&mut folder)?;
+    let started = Instant::now();
+    let mut gather = Gather::new(Period::ending(last, settings.window_days, settings.back_test_days));
+    let period = gather.period().clone();
+    let cylinders: Vec<&Cylinder> = inputs.cylinders.values().collect();
+    let wanted = Wanted { faults: true, habits: false };
+    let mut homes: Vec<HomeRow> = Vec::new();
+    let work_out = |notes: drawoff_homes::HomeNotes<'_>, read: &drawoff_homes::HomeReading| -> Found {
+        one(notes, read, &period, reading.water)
+    };
+    stages::read_each(&daybooks, &reduced.priors, reading, wanted, Some(&work_out), &mut |home| {
+        let registered = cylinders[homes.len()];
+        let instead = instead(&home.findings, &home.habits);
+        gather.take(registered, home.more.unwrap_or(Err(NotCounted::Silent)), instead);
+        homes.push(home.reading.row);
+        Ok(())
+    })?;
+    progress::note(&format!(
+        "tried events on {} days of {} homes in {:.1} s",
+        period.days.len(),
+        thousands(homes.len() as u64),
+        started.elapsed().as_secs_f64()
+    ));
+    let results = Results::of(inputs, settings, &gather, &named, last);
+    let mut total = Account::default();
+    reduced.accounts.files.iter().for_each(|a| total.add(a));
+    let slips = unit_slips(&reduced.unit_signs, &total);
+    let partial = warn_of_what_was_left_out(inputs, &reduced, &results.notes, slips);
+    let said = results.summary();
+    let manifest = manifest(inputs, &total, &results)?;
+    results.write(&mut folder, inputs, settings, &gather, &named, last)?;
+    if settings.hash_key.is_empty() {
+        folder.table(homes)?;
+        folder.table(reduced.accounts.homes)?;
+    }
+    folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
+    folder.finish(manifest)?;
+    progress::result(&said);
+    progress::result(CAUTION);
+    let dir = inputs.pipeline.outputs.dir.display();
+    progress::result(&format!(
+        "page: {dir}/flexible_load.html   tables: {dir}/flexible_*.csv, {dir}/*.parquet"
+    ));
+    Ok(if partial { Exit::Partial } else { Exit::Done })
+}
+
+const CAUTION: &str = "Figures are of past days; what is sold must leave every home its hot water. Control of heaters is for competent,\n\
+    licensed people under local codes; hygiene heating is not to be held off for long.";
+
+/// The last local day on which any home has readings: the most frequent last day of the homes, the later of two as frequent.
+fn last_day(inputs: &Inputs, reduced: &Reduced) -> Option<Day> {
+    let zone = inputs.cylinders.values().next().map_or(chrono_tz::UTC, |c| c.zone);
+    let mut ends: BTreeMap<Day, usize> = BTreeMap::new();
+    for (_, end) in &reduced.stamps {
+        *ends.entry(day_of(zone, end - 1)).or_default() += 1;
+    }
+    ends.into_iter().max_by_key(|(day, homes)| (*homes, *day)).map(|(day, _)| day)
+}
+
+/// What is written beside the homes.
+struct Results {
+    load: Vec<FlexibleRow>,
+    groups: Vec<FlexibleGroupRow>,
+    battery: Vec<BatteryRow>,
+    back_test: Vec<BackTestRow>,
+    notes: Vec<String>,
+}
+
+impl Results {
+    fn of(inputs: &Inputs, settings: &FlexibleSettings, gather: &Gather, _named: &[Day], _last: Day) -> Self {
+        let fewest = settings.fewest_homes;
+        let seed = inputs.pipeline.run.seed;
+        let groups = rows::group_table(gather, fewest);
+        let mut notes = Vec::new();
+        for group in groups.iter().filter(|g| g.outside_field_range == Some(true)) {
+            notes.push(format!(
+                "{} {}: a home's share of the best firm half-hour is {:.2} kW; field trials of always-on cylinders found 0.2 to 1.7 kW",
+                group.group_by,
+                group.group,
+                group.best_firm_kw_per_home.unwrap_or(f64::NAN)
+            ));
+        }
+        let small = groups.iter().filter(|g| g.counted < fewest as i64).count();
+        if small > 0 {
+            notes.push(format!(
+                "{small} groups have fewer than {fewest} counted homes; no power is told of them"
+            ));
+        }
+        Self {
+            load: rows::load_rows(gather, fewest, &|_, _, _, _, _, _| (None, None)),
+            battery: rows::battery_rows(gather, fewest, seed),
+            back_test: rows::back_test_rows(gather, fewest, seed),
+            groups,
+            notes,
+        }
+    }
+
+    fn summary(&self) -> String {
+        let Some(fleet) = self.groups.iter().find(|g| g.group_by == "fleet") else { return String::new() };
+        let mut lines = vec![format!(
+            "{} of {} homes counted ({} faulty, {} silent, {} vacant, {} without metered electric heat, {} without volume, {} with too little data)",
+            fleet.counted,
+            fleet.homes,
+            fleet.faulty,
+            fleet.silent,
+            fleet.vacant,
+            fleet.not_metered,
+            fleet.no_volume,
+            fleet.too_little_data
+        )];
+        for direction in ["hold off", "take on"] {
+            let of_fleet =
+                |r: &&FlexibleRow| r.group_by == "fleet" && r.direction == direction && r.duration_h == 1.0;
+            let best = self.load.iter().filter(of_fleet).max_by(|a, b| a.firm_kw.total_cmp(&b.firm_kw));
+            if let Some(best) = best {
+                lines.push(format!(
+                    "{direction}, 1 h: firm {:.1} kW, P50 {:.1} kW at best, {} {}",
+                    best.firm_kw, best.p50_kw, best.day_type, best.start
+                ));
+            }
+        }
+        for test in self.back_test.iter().filter(|t| t.duration_h == 1.0) {
+            if let (Some(broken), Some(bias)) = (test.broken_share, test.p50_bias) {
+                lines.push(format!(
+                    "{}, 1 h, declared on {} past days: firm broken in {:.1} % of {} periods (10 meant), P50 off by {:+.1} %",
+                    test.direction,
+                    test.days,
+                    100.0 * broken,
+                    test.periods,
+                    100.0 * bias
+                ));
+            }
+        }
+        lines.join("\n")
+    }
+
+    fn write(
+        self,
+        folder: &mut RunFolder,
+        inputs: &Inputs,
+        settings: &FlexibleSettings,
+        gather: &Gather,
+        named: &[Day],
+        last: Day,
+    ) -> Result<(), Failure> {
+        let zone = inputs.cylinders.values().next().map_or(chrono_tz::UTC, |c| c.zone);
+        let coming: Vec<Day> = (1..=7).map(|ahead| Day(last.0 + ahead)).collect();
+        let days = rows::day_rows(
+            gather,
+            settings.fewest_homes,
+            if named.is_empty() { &coming } else { named },
+            zone,
+        );
+        let alias = |name: &str| {
+            if settings.hash_key.is_empty() {
+                name.to_owned()
+            } else {
+                drawoff_store::keyed_hash(&settings.hash_key, name)
+            }
+        };
+        let homes = rows::home_rows(gather, &alias);
+        let page = drawoff_report::flexible_load(&FlexiblePage {
+            title: &inputs.pipeline.name,
+            load: &self.load,
+            groups: &self.groups,
+            battery: &self.battery,
+            back_test: &self.back_test,
+            notes: &self.notes,
+        });
+        folder.text("flexible_load.html", &page)?;
+        folder.text("flexible_load.csv", &csv::csv(self.load.clone()))?;
+        folder.text("flexible_load.json", &json::json(self.load.clone()))?;
+        folder.text("flexible_days.csv", &csv::csv(days.clone()))?;
+        folder.text("flexible_homes.csv", &csv::csv(homes.clone()))?;
+        folder.text("flexible_groups.csv", &csv::csv(self.groups.clone()))?;
+        folder.text("virtual_battery.csv", &csv::csv(self.battery.clone()))?;
+        folder.text("back_test.csv", &csv::csv(self.back_test.clone()))?;
+        folder.table(self.load)?;
+        folder.table(days)?;
+        folder.table(homes)?;
+        folder.table(self.groups)?;
+        folder.table(self.battery)?;
+        folder.table(self.back_test)?;
+        Ok(())
+    }
+}
+
+/// What the manifest says beside its files.
+fn manifest(inputs: &Inputs, total: &Account, results: &Results) -> Result<serde_json::Value, Failure> {
+    let mut settings = serde_json::to_value(&inputs.pipeline)
+        .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
+    for section in ["inputs", "outputs"] {
+        if let Some(map) = settings.as_object_mut() {
+            map.remove(section);
+        }
+    }
+    let fleet = results.groups.iter().find(|g| g.group_by == "fleet");
+    Ok(serde_json::json!({
+        "program": "drawoff",
+        "version": VERSION,
+        "settings": settings,
+        "rows_in": total.rows_in,
+        "rows_used": total.rows_used,
+        "rows_masked": total.all_rows_masked(),
+        "rows_rejected": total.all_rows_rejected(),
+        "accounts_balance": total.is_balanced(),
+        "homes": fleet.map(|g| g.homes),
+        "homes_counted": fleet.map(|g| g.counted),
+    }))
+}

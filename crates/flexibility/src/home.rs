@@ -1,0 +1,296 @@
+//! One home as flexibility sees it: its cylinder, its heater's rule, and the past days that are its trials.
+
+use drawoff_contract::Day;
+use drawoff_contract::local::{LocalDay, weekday};
+use drawoff_contract::{Cylinder as Registered, HeatSource};
+use drawoff_homes::{HomeNotes, HomeReading};
+use drawoff_tank::Water;
+use drawoff_tank::column::{DEFAULT_INLET_MIXING_L, Settings as Column};
+use drawoff_tank::replay::{Cylinder, Heater, State};
+
+/// Layers of the cylinder in trials: more do not change a home's sums by a hundredth, and cost in proportion.
+const LAYERS: u8 = 10;
+/// Users stop where the outlet falls below this, degC: the usable temperature of the published V40.
+pub const USABLE_DEGC: f64 = 40.0;
+/// A heater runs in a half-hour of the day if it did so on more than this share of the days.
+const RUNS_SHARE: f64 = 0.04;
+/// Fewest heating spells that ended by the thermostat, for the set point to be read from them.
+const FEWEST_STOPS: usize = 5;
+/// Height over which hot and cold water mix at rest, volume fraction: half way between a laboratory's thick fronts and sharp ones.
+const FRONT: f64 = 0.25;
+/// Half-hours of the day in which a surplus of solar power may be what heats: 7:00 to 20:00 local time.
+const SUN: std::ops::Range<usize> = 14..40;
+/// What a thermostat falls by before it closes again, K (common practice, no source).
+const HYSTERESIS_K: f64 = 6.0;
+
+/// Why a home is not counted among those that can move load.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum NotCounted {
+    /// A fault of the cylinder or its probes is called.
+    Faulty,
+    /// No readings at the end of the record.
+    Silent,
+    /// Nobody draws water at the end of the record.
+    Vacant,
+    /// No electric heat is metered: a boiler coil, or no power in the export.
+    NoMeteredPower,
+    /// The register lacks the volume.
+    NoVolume,
+    /// Too few days, or no heat that ended by the thermostat.
+    TooLittleData,
+}
+
+impl NotCounted {
+    /// All reasons, in the order of tables.
+    pub const ALL: [Self; 6] =
+        [Self::Faulty, Self::Silent, Self::Vacant, Self::NoMeteredPower, Self::NoVolume, Self::TooLittleData];
+
+    /// Words for tables.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Faulty => "a fault is called",
+            Self::Silent => "no readings at the end of the record",
+            Self::Vacant => "nobody at home at the end of the record",
+            Self::NoMeteredPower => "no electric heat is metered",
+            Self::NoVolume => "the register lacks the volume",
+            Self::TooLittleData => "too little data",
+        }
+    }
+}
+
+/// One half-hour of a past day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HalfHour {
+    /// Electricity that the heater took, Wh; NaN where not seen.
+    pub heater_wh: f64,
+    /// Heat in the water above 0 degC at the end, Wh; NaN where not seen.
+    pub stored_wh: f64,
+    /// Lowest temperature of the top probe, degC; NaN where not seen.
+    pub top_degc: f64,
+    /// Heat above the cold feed that users drew, Wh.
+    pub wanted_wh: f64,
+    /// Around the cylinder, degC.
+    pub surroundings_degc: f64,
+    /// Cold feed, degC.
+    pub feed_degc: f64,
+}
+
+/// One past local day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PastDay {
+    /// The calendar day.
+    pub day: Day,
+    /// Its half-hours: 46, 48 or 50 in most zones.
+    pub half_hours: Vec<HalfHour>,
+}
+
+/// One home with its trials.
+#[derive(Clone, Debug)]
+pub struct Home {
+    /// The export's own identifier.
+    pub home: String,
+    /// Cylinder and heater.
+    pub cylinder: Cylinder,
+    /// Heat into the water per metered electricity: 1 for elements.
+    pub heat_per_metered: f64,
+    /// Whether the heater may run, by half-hour of the local day.
+    pub allowed: [bool; 48],
+    /// Whether heat in these half-hours can be sold: not where spare solar power may be what heats.
+    pub sellable: [bool; 48],
+    /// Past days in order; days without any reading are left out.
+    pub days: Vec<PastDay>,
+}
+
+/// Whether a calendar day is a Saturday or a Sunday.
+#[must_use]
+pub fn is_weekend(day: Day) -> bool {
+    weekday(day) >= 5
+}
+
+impl Home {
+    /// Reads a home from its daybook: the last `window_days` days before the end of the record on `last`.
+    ///
+    /// # Errors
+    /// Why the home is not counted.
+    pub fn new(
+        notes: HomeNotes<'_>,
+        reading: &HomeReading,
+        last: Day,
+        window_days: usize,
+        water: Water,
+    ) -> Result<Self, NotCounted> {
+        let registered = notes.cylinder;
+        let volume_l = registered.volume_l.ok_or(NotCounted::NoVolume)?;
+        if registered.heat_source == HeatSource::Coil {
+            return Err(NotCounted::NoMeteredPower);
+        }
+        let first = Day(last.0 - i32::try_from(window_days).unwrap_or(i32::MAX) + 1);
+        let within = |day: Day| day >= first && day <= last;
+        if !notes.days.iter().rev().take(2).any(|d| d.day.0 >= last.0 - 1 && d.instants > 0) {
+            return Err(NotCounted::Silent);
+        }
+        let stop_degc = stop_degc(notes)?;
+        let (power_w, power_known) = power_w(notes);
+        if !power_known {
+            return Err(NotCounted::NoMeteredPower);
+        }
+        let days = past_days(notes, reading, within);
+        if days.len() < 7 {
+            return Err(NotCounted::TooLittleData);
+        }
+        let heat_per_metered = reading.row.heat_per_metered.unwrap_or(1.0);
+        let circulated = matches!(registered.heat_source, HeatSource::TopPump | HeatSource::HeatPump);
+        let low = lowest_height(registered, circulated);
+        let cylinder = Cylinder::new(
+            &Column {
+                volume_l,
+                height_m: registered.height_m,
+                layers: LAYERS,
+                standing_loss_w_per_k: reading.balance_w_per_k,
+                inlet_mixing_l: DEFAULT_INLET_MIXING_L,
+                water,
+                ..Column::default()
+            },
+            Heater {
+                low,
+                stop_height: low,
+                power_w: power_w * heat_per_metered,
+                set_degc: stop_degc,
+                hysteresis_k: HYSTERESIS_K,
+                circulated,
+            },
+            USABLE_DEGC,
+        );
+        let allowed = allowed(&days);
+        let mut sellable = [true; 48];
+        if by_surplus(registered, notes) {
+            sellable[SUN].fill(false);
+        }
+        Ok(Self { home: registered.home.clone(), cylinder, heat_per_metered, allowed, sellable, days })
+    }
+
+    /// The water at the end of a half-hour as the probes tell it; `None` where they were silent.
+    ///
+    /// Hot water at the temperature of the top lies over the cold feed, as much of it as the stored heat says.
+    #[must_use]
+    pub fn water_at(&self, half_hour: &HalfHour) -> Option<State> {
+        let capacity = self.cylinder.stored_wh(&self.cylinder.uniform(1.0), 0.0);
+        let mean_degc = half_hour.stored_wh / capacity;
+        let (feed, top) = (half_hour.feed_degc, half_hour.top_degc.max(mean_degc));
+        if !(mean_degc.is_finite() && top.is_finite() && feed.is_finite()) {
+            return None;
+        }
+        let share = if top - feed > 1.0 { ((mean_degc - feed) / (top - feed)).clamp(0.0, 1.0) } else { 1.0 };
+        let at = |height: f64| feed + (top - feed) * ((height - (1.0 - share)) / FRONT + 0.5).clamp(0.0, 1.0);
+        // the front is cut off at base and top: a level shift gives back the heat that this costs
+        let state = self.cylinder.state(at)?;
+        let shift = (half_hour.stored_wh - self.cylinder.stored_wh(&state, 0.0)) / capacity;
+        self.cylinder.state(|height| at(height) + shift)
+    }
+}
+
+/// Temperature at which the thermostat opens, degC: the median of the highest probe when a call ended.
+fn stop_degc(notes: HomeNotes<'_>) -> Result<f64, NotCounted> {
+    let mut stops: Vec<f64> = notes
+        .spells
+        .iter()
+        .filter(|s| s.kind == "heat" && s.call_ended)
+        .filter_map(|s| s.stop_degc)
+        .collect();
+    if stops.len() < FEWEST_STOPS {
+        return Err(NotCounted::TooLittleData);
+    }
+    Ok(crate::quantile::median(&mut stops))
+}
+
+/// Power of the heater, W: the median over heating spells; and whether any energy was metered at all.
+fn power_w(notes: HomeNotes<'_>) -> (f64, bool) {
+    let mut powers: Vec<f64> =
+        notes.spells.iter().filter(|s| s.kind == "heat").filter_map(|s| s.power_w).collect();
+    let rated: f64 = notes
+        .cylinder
+        .source_rated_w
+        .or_else(|| notes.cylinder.elements.iter().map(|e| e.rated_w).reduce(f64::max))
+        .unwrap_or(f64::NAN);
+    let metered = notes.days.iter().any(|d| d.heater_kwh.is_some_and(|kwh| kwh > 0.0));
+    let power = if powers.is_empty() { rated } else { crate::quantile::median(&mut powers) };
+    (power, metered && power.is_finite() && power > 0.0)
+}
+
+/// Lowest water that is heated: the lowest element, or where a loop through the base ends.
+fn lowest_height(registered: &Registered, circulated: bool) -> f64 {
+    if circulated {
+        return registered.source_lower_height.unwrap_or(0.05);
+    }
+    registered.elements.iter().map(|e| e.height).reduce(f64::min).unwrap_or(0.1)
+}
+
+/// Spare solar power may be what heats: the register says so, or the house's export is measured.
+fn by_surplus(registered: &Registered, notes: HomeNotes<'_>) -> bool {
+    registered.control.as_deref().is_some_and(|c| c.trim().eq_ignore_ascii_case("pv"))
+        || notes.days.iter().any(|d| d.export_kwh.is_some_and(|kwh| kwh > 0.0))
+}
+
+fn allowed(days: &[PastDay]) -> [bool; 48] {
+    let mut seen = [0.0_f64; 48];
+    let mut ran = [0.0_f64; 48];
+    for (slot, half_hour) in
+        days.iter().flat_map(|d| d.half_hours.iter().enumerate()).filter(|(slot, _)| *slot < 48)
+    {
+        if half_hour.heater_wh.is_finite() {
+            seen[slot] += 1.0;
+            ran[slot] += f64::from(u8::from(half_hour.heater_wh > 20.0));
+        }
+    }
+    std::array::from_fn(|slot| seen[slot] > 0.0 && ran[slot] > RUNS_SHARE * seen[slot])
+}
+
+fn past_days(notes: HomeNotes<'_>, reading: &HomeReading, within: impl Fn(Day) -> bool) -> Vec<PastDay> {
+    let zone = notes.cylinder.zone;
+    let nan_or = |values: &[f32], i: usize| values.get(i).map_or(f64::NAN, |v| f64::from(*v));
+    let mut days: Vec<PastDay> = Vec::new();
+    let mut starts: Vec<(i64, i64)> = Vec::new();
+    for (index, note) in notes.days.iter().enumerate().filter(|(_, d)| within(d.day)) {
+        let room = note.surroundings_degc.or(reading.room_degc.get(index).copied()).unwrap_or(18.0);
+        let feed = reading.cold_degc.get(index).copied().filter(|c| c.is_finite()).unwrap_or(10.0);
+        let local = LocalDay::of(zone, note.day);
+        let half_hours = (0..local.half_hours())
+            .map(|i| HalfHour {
+                heater_wh: 1000.0 * nan_or(&note.heater_kwh_by_half_hour, i),
+                stored_wh: 1000.0 * nan_or(&note.stored_kwh_by_half_hour, i),
+                top_degc: nan_or(&note.top_degc_by_half_hour, i),
+                wanted_wh: 0.0,
+                surroundings_degc: room,
+                feed_degc: feed,
+            })
+            .collect();
+        days.push(PastDay { day: note.day, half_hours });
+        starts.push((local.start_ms, local.end_ms));
+    }
+    spread_draws(&mut days, &starts, reading);
+    days
+}
+
+/// Lays each draw-off's heat into the half-hours that it lasted through.
+fn spread_draws(days: &mut [PastDay], starts: &[(i64, i64)], reading: &HomeReading) {
+    const HALF_HOUR_MS: i64 = 1_800_000;
+    for draw in &reading.days.draws {
+        let (start, end) = (draw.start.0, draw.end.0.max(draw.start.0 + 1));
+        // the day in which it starts, and the next if it reaches over midnight
+        let first = starts.partition_point(|(_, day_end)| *day_end <= start);
+        for index in first..starts.len() {
+            let (day_start, _) = starts[index];
+            if day_start >= end {
+                break;
+            }
+            for (slot, half_hour) in days[index].half_hours.iter_mut().enumerate() {
+                let from = day_start + slot as i64 * HALF_HOUR_MS;
+                let overlap = end.min(from + HALF_HOUR_MS) - start.max(from);
+                if overlap > 0 {
+                    half_hour.wanted_wh += 1000.0 * draw.energy_kwh * overlap as f64 / (end - start) as f64;
+                }
+            }
+        }
+    }
+}
