@@ -132,26 +132,52 @@ impl Account {
         reason_index(Mask::Duplicate).map_or(0, |i| self.values_masked[i])
     }
 
-    fn count_value(&mut self, mask: Mask) {
-        self.values_in += 1;
-        match mask {
-            Mask::Used => self.values_used += 1,
-            Mask::Absent => self.values_absent += 1,
-            other => {
-                if let Some(i) = reason_index(other) {
-                    self.values_masked[i] += 1;
-                }
+    /// Counts the values of one column, and in the long shape as many rows.
+    fn count_column(&mut self, masks: &[Mask], shape: Shape) {
+        let number = |mask: Mask| masks.iter().filter(|m| **m == mask).count() as u64;
+        let used = number(Mask::Used);
+        let absent = if used == masks.len() as u64 { 0 } else { number(Mask::Absent) };
+        let present = masks.len() as u64 - absent;
+        self.values_used += used;
+        if shape == Shape::Wide {
+            self.values_in += masks.len() as u64;
+            self.values_absent += absent;
+        } else {
+            self.values_in += present;
+            self.rows_in += present;
+            self.rows_used += used;
+        }
+        if used == present {
+            return;
+        }
+        for (i, &reason) in Mask::REASONS.iter().enumerate() {
+            let masked = number(reason);
+            self.values_masked[i] += masked;
+            if shape == Shape::Long {
+                self.rows_masked[i] += masked;
             }
         }
     }
 
-    fn count_row(&mut self, any_used: bool, first_reason: Option<Mask>) {
-        self.rows_in += 1;
-        match (any_used, first_reason.and_then(reason_index)) {
-            (true, _) => self.rows_used += 1,
-            (false, Some(i)) => self.rows_masked[i] += 1,
-            // A row without any value: intake rejects it before it comes here.
-            (false, None) => self.rows_rejected[3] += 1,
+    /// Counts rows of the wide shape: by whether any of their values is used, else by the first reason.
+    fn count_rows(&mut self, columns: &[&[Mask]], rows: usize) {
+        self.rows_in += rows as u64;
+        // Mostly some column is used throughout.
+        if columns.iter().any(|masks| masks.iter().all(|m| *m == Mask::Used)) {
+            self.rows_used += rows as u64;
+            return;
+        }
+        for i in 0..rows {
+            let mut masks = columns.iter().map(|masks| masks[i]);
+            if masks.clone().any(|m| m == Mask::Used) {
+                self.rows_used += 1;
+                continue;
+            }
+            match masks.by_ref().filter(|m| *m > Mask::Absent).min().and_then(reason_index) {
+                Some(reason) => self.rows_masked[reason] += 1,
+                // A row without any value: intake rejects it before it comes here.
+                None => self.rows_rejected[3] += 1,
+            }
         }
     }
 }
@@ -160,29 +186,21 @@ impl Account {
 ///
 /// In the long shape each value was a row of its own, and absent values are none.
 pub fn count_home(rows: &HomeRows, accounts: &mut [Account]) {
-    for i in 0..rows.len() {
-        let Some(account) = accounts.get_mut(usize::from(rows.file[i])) else { continue };
-        let mut any_used = false;
-        let mut first: Option<Mask> = None;
-        for series in rows.series.iter().flatten() {
-            let mask = series.mask[i];
-            if rows.shape == Shape::Long {
-                if mask != Mask::Absent {
-                    account.count_value(mask);
-                    account.count_row(mask == Mask::Used, Some(mask));
-                }
-                continue;
-            }
-            account.count_value(mask);
-            any_used |= mask == Mask::Used;
-            if mask > Mask::Absent {
-                first = Some(first.map_or(mask, |f| f.min(mask)));
-            }
+    let mut start = 0;
+    for run in rows.file.chunk_by(|a, b| a == b) {
+        let range = start..start + run.len();
+        start = range.end;
+        let Some(account) = accounts.get_mut(usize::from(run[0])) else { continue };
+        let columns: Vec<&[Mask]> =
+            rows.series.iter().flatten().map(|series| &series.mask[range.clone()]).collect();
+        for masks in &columns {
+            account.count_column(masks, rows.shape);
         }
         if rows.shape == Shape::Wide {
-            account.values_in += u64::from(rows.null_columns);
-            account.values_absent += u64::from(rows.null_columns);
-            account.count_row(any_used, first);
+            let nulls = u64::from(rows.null_columns) * run.len() as u64;
+            account.values_in += nulls;
+            account.values_absent += nulls;
+            account.count_rows(&columns, run.len());
         }
     }
 }

@@ -35,7 +35,17 @@ pub(crate) struct Balance {
 
 pub(crate) fn balance(frame: &Frame, setup: &Setup, cadence_ms: i64) -> Balance {
     let n = frame.len();
-    let mut b = Balance { heater_known: heater_known(frame), ..Balance::default() };
+    let mut b = Balance {
+        hours: Vec::with_capacity(n),
+        gap: Vec::with_capacity(n),
+        mean: Vec::with_capacity(n),
+        surroundings: Vec::with_capacity(n),
+        heater_wh: Vec::with_capacity(n),
+        net_out_wh: Vec::with_capacity(n),
+        surplus_wh: Vec::with_capacity(n),
+        heating: Vec::with_capacity(n),
+        heater_known: heater_known(frame),
+    };
     let capacity = setup.capacity_wh_per_k;
     let mut surroundings = setup.surroundings_degc;
     for k in 0..n {

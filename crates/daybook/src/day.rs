@@ -8,7 +8,7 @@ use drawoff_contract::{HomeRows, Mask, Series, Utc};
 use crate::balance::{Balance, balance};
 use crate::draws::{draw_offs, mixing, probe_sigma_k, register_step_wh, spread_k};
 use crate::frame::Frame;
-use crate::half_hours::half_hours;
+use crate::half_hours::{half_hours, is_last_of_slot};
 use crate::masks::{MaskMemory, mask_frozen, mask_register, mask_spikes};
 use crate::metered::metered;
 use crate::probes::{Runs, follow_runs, probe_day};
@@ -80,14 +80,10 @@ pub(crate) fn reduce_day(
 ) -> DayNotes {
     let falls = mask_register(rows, &mut carry.masks);
     mask_spikes(rows, setup.probes());
-    let mut frame = Frame { width: setup.probes(), ..carry.tail.clone() };
-    frame.context = frame.len();
-    frame.append(rows);
+    let mut frame = Frame::of_day(&carry.tail, rows, setup.probes());
     let (frozen_hours, frozen_moved) = follow_runs(&frame, setup, &mut carry.runs);
     if mask_frozen_probes(rows, &frame, carry) {
-        frame = Frame { width: setup.probes(), ..carry.tail.clone() };
-        frame.context = frame.len();
-        frame.append(rows);
+        frame = Frame::of_day(&carry.tail, rows, setup.probes());
     }
     count_home(rows, accounts);
     let cadence_ms = frame.cadence_ms(carry.cadence_ms);
@@ -95,7 +91,7 @@ pub(crate) fn reduce_day(
     let spells_heat = heat_spells(&frame, &b, setup, day, cadence_ms);
     let mut spells = idle_segments(&frame, &b, setup, day);
     spells.extend(spells_heat);
-    let quiet = quiet_losses(&frame, &b, setup);
+    let quiet = quiet_losses(&frame, &b, setup, day);
     let feed_degc = feed_degc(&frame, &mut carry.lows_degc);
     let steady_w = quiet.all.unwrap_or(0.0);
     let held = track::Day {
@@ -105,7 +101,7 @@ pub(crate) fn reduce_day(
         register_step_wh: register_step_wh(&frame),
     };
     let followed = if setup.follow_water {
-        track::follow(&mut carry.follower, &frame, &b, setup, held)
+        track::follow(&mut carry.follower, &frame, &b, setup, held, |k| is_last_of_slot(&frame, day, k))
     } else {
         Followed::nothing(frame.len())
     };
@@ -117,6 +113,7 @@ pub(crate) fn reduce_day(
     let elements = elements(&frame, &b, setup);
     let signs = signs(&frame, &b, setup, &followed.drawn);
     let meter = metered(&frame, &b, day, cadence_ms);
+    let skin = setup.skin_shares.iter().fold(0.0, |sum, share| sum + share);
     let note = DayNote {
         home: setup.home.clone(),
         day: day.day,
@@ -132,7 +129,9 @@ pub(crate) fn reduce_day(
         register_falls: frame.register.iter().any(|v| !v.is_nan()).then_some(falls),
         heater_kwh: sum_known(&halves.heater_kwh),
         mean_degc: mean_of((frame.context..frame.len()).map(|k| b.mean[k])),
-        skin_degc: mean_of((frame.context..frame.len()).map(|k| weighted(frame.at(k), &setup.skin_shares))),
+        skin_degc: mean_of(
+            (frame.context..frame.len()).map(|k| weighted(frame.at(k), &setup.skin_shares, skin)),
+        ),
         surroundings_degc: mean_of((frame.context..frame.len()).map(|k| frame.surroundings[k])),
         surroundings_by_half_hour: halves.surroundings,
         stored_kwh_by_half_hour: halves.stored_kwh,
@@ -218,7 +217,12 @@ fn mean_of(values: impl Iterator<Item = f64>) -> Option<f64> {
     (n > 0.0).then(|| sum / n)
 }
 
-fn weighted(row: &[f64], shares: &[f64]) -> f64 {
+/// Mean of what is there by share; `all` is the sum of the shares.
+fn weighted(row: &[f64], shares: &[f64], all: f64) -> f64 {
+    let sum: f64 = row.iter().zip(shares).fold(0.0, |sum, (v, s)| sum + v * s);
+    if !sum.is_nan() {
+        return sum / all;
+    }
     let (mut sum, mut share) = (0.0, 0.0);
     for (v, s) in row.iter().zip(shares).filter(|(v, _)| !v.is_nan()) {
         sum += v * s;
@@ -234,6 +238,9 @@ fn sum_known(values: &[f32]) -> Option<f64> {
 
 /// Instants whose stamp came twice: masked copies whose value differs from the copy that is used.
 fn doubled(rows: &HomeRows) -> i64 {
+    if rows.time_ms.windows(2).all(|w| w[0] < w[1]) {
+        return 0;
+    }
     let mut last = None;
     let mut count = 0;
     for i in 0..rows.len() {
@@ -290,13 +297,13 @@ fn heated_from(frame: &Frame, b: &Balance, setup: &Setup) -> Vec<Option<f64>> {
 /// Share of full power over a whole interval that only a heater on from end to end reaches.
 const UNCALLED_SHARE: f64 = 0.93;
 
-/// Full power as seen so far in the day, but not far below the rating; where too little is seen, the rating, W.
-fn full_w(rated: f64, full: &[f64]) -> f64 {
-    if full.len() < 3 {
+/// Full power, but not far below the rating, where the day has shown `seen` so far as the most of `times` intervals; where too
+/// little is seen, the rating, W.
+fn full_w(rated: f64, seen: f64, times: usize) -> f64 {
+    if times < 3 {
         return if rated.is_finite() { rated } else { f64::INFINITY };
     }
     // A surplus diverter runs below the rating without a call by design; a heater left on runs at full power.
-    let seen = full.iter().copied().fold(0.0, f64::max);
     if rated.is_finite() { seen.max(0.6 * rated) } else { seen }
 }
 
@@ -315,7 +322,7 @@ fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
     for e in 0..2 {
         let rated = setup.rated_w(e);
         let (mut call, mut dead, mut on, mut uncalled) = (f64::NAN, f64::NAN, f64::NAN, f64::NAN);
-        let mut full = Vec::new();
+        let (mut full, mut seen) = (Vec::new(), 0.0_f64);
         let add = |sum: &mut f64, hours: f64| *sum = if sum.is_nan() { hours } else { *sum + hours };
         for k in frame.context.max(1)..frame.len() {
             if b.gap[k] {
@@ -337,7 +344,7 @@ fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
                 // Short heats between two stamps leave no call at either and fill the interval in part only: at full
                 // power from end to end, uncalled at both, the heater ran without a call.
                 // Two such intervals in a row: one may hide a call that fell at both stamps by chance.
-                let limit_w = UNCALLED_SHARE * full_w(rated, &full);
+                let limit_w = UNCALLED_SHARE * full_w(rated, seen, full.len());
                 let silent = |i: usize| frame.call[e][i] < 0.5;
                 let full_at =
                     |i: usize| i > 0 && i < frame.len() && !b.gap[i] && frame.power[e][i] >= limit_w;
@@ -347,9 +354,11 @@ fn elements(frame: &Frame, b: &Balance, setup: &Setup) -> Elements {
                 add(&mut uncalled, if through { b.hours[k] } else { 0.0 });
                 if called && powered {
                     full.push(p);
+                    seen = seen.max(p);
                 }
             } else if frame.power[e][k - 1] > 100.0 && powered {
                 full.push(p);
+                seen = seen.max(p);
             }
         }
         out.call_hours.push(call as f32);

@@ -29,12 +29,20 @@ pub(crate) fn register_step_wh(frame: &Frame) -> f64 {
 
 /// Step in which the probes report: 1, 0.5, 0.1 K or finer.
 fn resolution_k(frame: &Frame) -> f64 {
-    [1.0, 0.5, 0.1]
-        .into_iter()
-        .find(|step| {
-            frame.probes.iter().filter(|v| !v.is_nan()).all(|v| ((v / step).round() * step - v).abs() < 1e-3)
-        })
-        .unwrap_or(0.0)
+    let on_steps = |step: f64| {
+        let per_k = (1.0 / step).round();
+        let off = |v: f64| (nearest(v * per_k) * step - v).abs() >= 1e-3;
+        // Piece by piece, so that a fine step is found at once and the many values of a coarse one are looked at side by side.
+        frame.probes.chunks(64).all(|piece| !piece.iter().fold(false, |any, &v| any | off(v)))
+    };
+    [1.0, 0.5, 0.1].into_iter().find(|step| on_steps(*step)).unwrap_or(0.0)
+}
+
+/// The nearest whole number, for less than 2^51; NaN for NaN. Halves go to the even one.
+fn nearest(value: f64) -> f64 {
+    // Half again 2^52: adding it leaves no bits for a fraction.
+    const NO_FRACTION: f64 = 6_755_399_441_055_744.0;
+    (value + NO_FRACTION) - NO_FRACTION
 }
 
 /// Standard deviation of one reading of a probe about the water, K.
@@ -112,16 +120,18 @@ pub(crate) fn mixing(frame: &Frame, b: &Balance, setup: &Setup, draws: &[DrawNot
 
 /// Mean spread between warmest and coldest probe while the cylinder is partly charged; `None` when it never is.
 pub(crate) fn spread_k(frame: &Frame, b: &Balance) -> Option<f64> {
-    let top = frame.probes.iter().copied().filter(|v| !v.is_nan()).fold(f64::NAN, f64::max);
+    // NaN is passed over by both.
+    let warmer = |most: f64, v: f64| if v > most { v } else { most };
+    let colder = |least: f64, v: f64| if v < least { v } else { least };
+    let top = frame.probes.iter().copied().fold(f64::NEG_INFINITY, warmer);
     let (mut sum, mut n) = (0.0, 0.0);
     for k in frame.context..frame.len() {
         let charge = (b.mean[k] - 12.0) / (top - 12.0);
         if !(0.3..=0.75).contains(&charge) {
             continue;
         }
-        let row = frame.at(k).iter().copied().filter(|v| !v.is_nan());
-        let (low, high) = row.fold((f64::NAN, f64::NAN), |(l, h), v| (v.min(l), v.max(h)));
-        sum += high - low;
+        let row = frame.at(k).iter().copied();
+        sum += row.clone().fold(f64::NEG_INFINITY, warmer) - row.fold(f64::INFINITY, colder);
         n += 1.0;
     }
     (n >= 6.0).then(|| sum / n)

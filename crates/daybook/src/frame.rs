@@ -1,6 +1,6 @@
 //! Instants of one home: the used values of its rows, one entry an instant, NaN where nothing is used.
 
-use drawoff_contract::{Channel, HomeRows};
+use drawoff_contract::{Channel, HomeRows, Mask};
 
 /// Used values by instant. The first `context` instants belong to the day before.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -29,6 +29,10 @@ pub(crate) struct Frame {
 /// How much of the day before is kept: long enough for water and wall to settle after heating.
 const CONTEXT_MS: i64 = 75 * 60_000;
 
+fn used((value, mask): (&f64, &Mask)) -> f64 {
+    if *mask == Mask::Used { *value } else { f64::NAN }
+}
+
 impl Frame {
     pub(crate) fn len(&self) -> usize {
         self.time_ms.len()
@@ -38,56 +42,108 @@ impl Frame {
         &self.probes[i * self.width..(i + 1) * self.width]
     }
 
-    /// Appends the rows of one day; rows of equal time become one instant.
-    pub(crate) fn append(&mut self, rows: &HomeRows) {
-        let series = |channel| rows.get(channel);
-        let width = self.width;
-        let probe_series: Vec<_> =
-            (0..width).map(|p| series(Channel::Probe(u8::try_from(p).unwrap_or(u8::MAX)))).collect();
-        for i in 0..rows.len() {
-            let fresh = self.len() == self.context || self.time_ms.last() != Some(&rows.time_ms[i]);
-            if fresh {
-                self.time_ms.push(rows.time_ms[i]);
-                self.probes.extend(std::iter::repeat_n(f64::NAN, width));
-                for column in self.power.iter_mut().chain(&mut self.call) {
-                    column.push(f64::NAN);
-                }
-                self.register.push(f64::NAN);
-                self.surroundings.push(f64::NAN);
-                self.flow.push(f64::NAN);
-                self.inlet.push(f64::NAN);
-                self.export.push(f64::NAN);
-                self.pump.push(f64::NAN);
-                for column in &mut self.exchanger {
-                    column.push(f64::NAN);
-                }
-            }
-            let last = self.len() - 1;
-            let put = |slot: &mut f64, value: f64| {
-                if !value.is_nan() {
-                    *slot = value;
-                }
-            };
-            for (p, s) in probe_series.iter().enumerate() {
-                if let Some(s) = s {
-                    put(&mut self.probes[last * width + p], s.used(i));
-                }
-            }
-            for element in 0..2_u8 {
-                let e = usize::from(element);
-                put(&mut self.power[e][last], rows.at(Channel::Power(element), i));
-                put(&mut self.call[e][last], rows.at(Channel::Call(element), i));
-            }
-            put(&mut self.register[last], rows.at(Channel::Register, i));
-            put(&mut self.surroundings[last], rows.at(Channel::Surroundings, i));
-            put(&mut self.flow[last], rows.at(Channel::Flow, i));
-            put(&mut self.inlet[last], rows.at(Channel::Inlet, i));
-            put(&mut self.export[last], rows.at(Channel::Export, i));
-            put(&mut self.pump[last], rows.at(Channel::Pump, i));
-            put(&mut self.exchanger[0][last], rows.at(Channel::CoilFlow, i));
-            put(&mut self.exchanger[1][last], rows.at(Channel::CoilReturn, i));
+    /// The rows of one day after the tail of the day before.
+    pub(crate) fn of_day(tail: &Self, rows: &HomeRows, width: usize) -> Self {
+        let mut frame = tail.copy(rows.len());
+        (frame.width, frame.context) = (width, tail.len());
+        frame.append(rows);
+        frame
+    }
+
+    /// A copy with room for so many more instants.
+    fn copy(&self, more: usize) -> Self {
+        let column = |c: &[f64], more: usize| {
+            let mut copy = Vec::with_capacity(c.len() + more);
+            copy.extend_from_slice(c);
+            copy
+        };
+        let mut time_ms = Vec::with_capacity(self.len() + more);
+        time_ms.extend_from_slice(&self.time_ms);
+        Self {
+            time_ms,
+            probes: column(&self.probes, more * self.width),
+            width: self.width,
+            power: self.power.each_ref().map(|c| column(c, more)),
+            call: self.call.each_ref().map(|c| column(c, more)),
+            register: column(&self.register, more),
+            surroundings: column(&self.surroundings, more),
+            flow: column(&self.flow, more),
+            inlet: column(&self.inlet, more),
+            export: column(&self.export, more),
+            pump: column(&self.pump, more),
+            exchanger: self.exchanger.each_ref().map(|c| column(c, more)),
+            context: self.context,
         }
+    }
+
+    /// Appends the rows of one day; rows of equal time become one instant, at which the last used value of a channel counts.
+    fn append(&mut self, rows: &HomeRows) {
+        let first = self.len();
+        let own = rows.time_ms.windows(2).all(|w| w[0] != w[1]);
+        // The instant of each row, from the first new one; empty where each row is an instant of its own.
+        let mut instants: Vec<usize> = Vec::new();
+        if own {
+            self.time_ms.extend_from_slice(&rows.time_ms);
+        } else {
+            for (i, &time) in rows.time_ms.iter().enumerate() {
+                if i == 0 || rows.time_ms[i - 1] != time {
+                    self.time_ms.push(time);
+                }
+                instants.push(self.len() - first - 1);
+            }
+        }
+        let added = self.len() - first;
+        let fill = |column: &mut Vec<f64>, channel: Channel| {
+            let series = rows.get(channel);
+            match series {
+                Some(s) if own => column.extend(s.value.iter().zip(&s.mask).map(used)),
+                _ => column.resize(column.len() + added, f64::NAN),
+            }
+            if let Some(s) = series.filter(|_| !own) {
+                let new = &mut column[first..];
+                instants.iter().zip(s.value.iter().zip(&s.mask).map(used)).for_each(|(&at, value)| {
+                    if !value.is_nan() {
+                        new[at] = value;
+                    }
+                });
+            }
+        };
+        fill(&mut self.power[0], Channel::Power(0));
+        fill(&mut self.power[1], Channel::Power(1));
+        fill(&mut self.call[0], Channel::Call(0));
+        fill(&mut self.call[1], Channel::Call(1));
+        fill(&mut self.register, Channel::Register);
+        fill(&mut self.surroundings, Channel::Surroundings);
+        fill(&mut self.flow, Channel::Flow);
+        fill(&mut self.inlet, Channel::Inlet);
+        fill(&mut self.export, Channel::Export);
+        fill(&mut self.pump, Channel::Pump);
+        fill(&mut self.exchanger[0], Channel::CoilFlow);
+        fill(&mut self.exchanger[1], Channel::CoilReturn);
+        self.append_probes(rows, first, own, &instants);
         self.drop_empty();
+    }
+
+    /// Probes of the new instants, which begin at instant `first`.
+    fn append_probes(&mut self, rows: &HomeRows, first: usize, own: bool, instants: &[usize]) {
+        let width = self.width;
+        self.probes.resize(self.len() * width, f64::NAN);
+        let new = &mut self.probes[first * width..];
+        for p in 0..width {
+            let Some(s) = rows.get(Channel::Probe(u8::try_from(p).unwrap_or(u8::MAX))) else { continue };
+            let values = s.value.iter().zip(&s.mask).map(used);
+            if own {
+                for (row, value) in new.chunks_exact_mut(width).zip(values) {
+                    row[p] = value;
+                }
+                continue;
+            }
+            for (&at, value) in instants.iter().zip(values) {
+                if !value.is_nan() {
+                    new[at * width + p] = value;
+                }
+            }
+        }
     }
 
     /// Drops instants at which nothing is used: they carry no knowledge, only a time.
@@ -134,6 +190,9 @@ impl Frame {
         let mut steps: Vec<i64> = self.time_ms.windows(2).map(|w| w[1] - w[0]).collect();
         if steps.len() < 4 {
             return otherwise;
+        }
+        if steps.iter().all(|&s| s == steps[0]) {
+            return steps[0].max(1000);
         }
         steps.sort_unstable();
         // The median grows as rows are lost; the usual interval stays the shortest that is common. A little less than

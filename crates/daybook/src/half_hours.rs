@@ -39,12 +39,25 @@ fn known(setup: &Setup) -> Known {
     Known { element: if lowest < WHOLE_CYLINDER { lowest } else { f64::NAN }, ..Known::default() }
 }
 
-/// V40 by the front where one can be fitted, else by straight lines, l.
+/// V40 where the water could not be followed, l: by the front where one can be fitted, else by straight lines. A reduction that
+/// follows no water is a first pass, and fits no fronts either.
 fn v40_litres(row: &[f64], setup: &Setup, known: &Known) -> f64 {
-    Front::fit(&setup.profile, row, known).map_or_else(
+    let front = if setup.follow_water { Front::fit(&setup.profile, row, known) } else { None };
+    front.map_or_else(
         || setup.profile.v40_litres(row, setup.volume_l, V40_COLD_DEGC),
         |front| front.v40_litres(setup.volume_l, V40_COLD_DEGC),
     )
+}
+
+/// Half-hour of the day in which the interval ends that ends at an instant.
+fn slot_of(frame: &Frame, day: &LocalDay, k: usize) -> usize {
+    let slot = usize::try_from((frame.time_ms[k] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0);
+    slot.min(day.half_hours().saturating_sub(1))
+}
+
+/// Whether no later instant of the frame lies in the same half-hour.
+pub(crate) fn is_last_of_slot(frame: &Frame, day: &LocalDay, k: usize) -> bool {
+    k + 1 == frame.len() || slot_of(frame, day, k + 1) != slot_of(frame, day, k)
 }
 
 pub(crate) fn half_hours(
@@ -70,9 +83,7 @@ pub(crate) fn half_hours(
     let known = known(setup);
     let measured = frame.surroundings.iter().any(|v| !v.is_nan());
     for k in frame.context..frame.len() {
-        let slot = usize::try_from((frame.time_ms[k] - 1 - day.start_ms) / HALF_HOUR_MS)
-            .unwrap_or(0)
-            .min(n.saturating_sub(1));
+        let slot = slot_of(frame, day, k);
         let Some(count) = counts.get_mut(slot) else { continue };
         add(&mut h.heater_kwh[slot], b.heater_wh[k] / 1000.0);
         if !b.net_out_wh[k].is_nan() {
@@ -92,9 +103,7 @@ pub(crate) fn half_hours(
             add(&mut h.surroundings[slot], frame.surroundings[k]);
             count.1 += 1.0;
         }
-        let last_of_slot = k + 1 == frame.len()
-            || usize::try_from((frame.time_ms[k + 1] - 1 - day.start_ms) / HALF_HOUR_MS).unwrap_or(0) != slot;
-        if last_of_slot {
+        if is_last_of_slot(frame, day, k) {
             let followed = followed_v40_l.get(k).copied().unwrap_or(f64::NAN);
             let v40 = if followed.is_nan() { v40_litres(row, setup, &known) } else { followed };
             h.v40[slot] = v40 as f32;

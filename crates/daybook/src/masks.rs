@@ -62,9 +62,22 @@ pub(crate) fn mask_spikes(rows: &mut HomeRows, probes: usize) {
 }
 
 fn mask_spikes_of(series: &mut Series, times: &[i64]) {
-    let used: Vec<usize> = (0..times.len()).filter(|&i| series.mask[i] == Mask::Used).collect();
-    for w in used.windows(3) {
-        let [a, b, c] = [w[0], w[1], w[2]];
+    // Most columns hold no jump at all, which whole columns tell quickly.
+    let jumps = |w: &[f64]| (w[1] - w[0]).abs() > SPIKE_K;
+    let any_jump = series.value.windows(2).fold(false, |any, w| any | jumps(w));
+    let all_used = series.mask.iter().fold(true, |all, m| all & (*m == Mask::Used));
+    if all_used && !any_jump {
+        return;
+    }
+    // The last two used values before `c`.
+    let (mut before, mut last): (Option<usize>, Option<usize>) = (None, None);
+    for c in 0..times.len() {
+        if series.mask[c] != Mask::Used {
+            continue;
+        }
+        let window = before.zip(last);
+        (before, last) = (last, Some(c));
+        let Some((a, b)) = window else { continue };
         if series.mask[a] != Mask::Used || times[c] - times[a] > 2 * SPIKE_REACH_MS {
             continue;
         }

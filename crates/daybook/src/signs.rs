@@ -2,7 +2,7 @@
 //! disinfection, run-outs, scalding hours.
 
 use drawoff_contract::HeatSource;
-use drawoff_tank::hygiene::{GROWTH_DEGC, ThermalDeath};
+use drawoff_tank::hygiene::{GROWTH_DEGC, NO_CREDIT_BELOW_DEGC, ThermalDeath};
 
 use crate::balance::Balance;
 use crate::frame::Frame;
@@ -53,7 +53,7 @@ pub(crate) struct Signs {
 
 /// The day's own intervals that no silence breaks.
 fn intervals(frame: &Frame, b: &Balance) -> impl Iterator<Item = usize> {
-    (frame.context.max(1)..frame.len()).filter(|&k| !b.gap[k]).collect::<Vec<_>>().into_iter()
+    (frame.context.max(1)..frame.len()).filter(|&k| !b.gap[k])
 }
 
 /// Reads the signs of a day; `drawn` has an entry an instant.
@@ -115,8 +115,9 @@ fn starts_in_hour(frame: &Frame, b: &Balance, setup: &Setup, e: usize) -> f32 {
         })
         .map(|k| frame.time_ms[k])
         .collect();
-    let within = |from: i64| starts.iter().filter(|t| (from..from + HOUR_MS).contains(*t)).count();
-    starts.iter().map(|t| within(*t)).max().unwrap_or(0) as f32
+    // Starts lie in the order of time.
+    let within = |i: usize| starts[i..].iter().take_while(|t| **t < starts[i] + HOUR_MS).count();
+    (0..starts.len()).map(within).max().unwrap_or(0) as f32
 }
 
 /// Hours called from end to end without a draw-off, and what the water took up meanwhile.
@@ -214,20 +215,56 @@ fn export(frame: &Frame, b: &Balance, setup: &Setup) -> (Option<f64>, Option<f64
     (Some(sent / 1000.0), setup.set_point_degc.map(|_| missed / 1000.0))
 }
 
+/// Minutes for a decade at temperatures, the last of them remembered: most readings come in steps, so few are new, and each new one
+/// takes an exponential.
+struct DecadeMinutes {
+    death: ThermalDeath,
+    /// Bits of the temperature, and its minutes; by a hash of the bits.
+    known: [(u64, f64); DECADES_KNOWN],
+}
+
+/// A day's temperatures in tenths of a kelvin, several times over.
+const DECADES_KNOWN: usize = 256;
+
+impl DecadeMinutes {
+    fn new() -> Self {
+        let death = ThermalDeath::default();
+        Self { death, known: [(0.0_f64.to_bits(), death.decade_min(0.0)); DECADES_KNOWN] }
+    }
+
+    fn at(&mut self, degc: f64) -> f64 {
+        let bits = degc.to_bits();
+        // The upper bits of a product with the golden ratio (D. Knuth, The Art of Computer Programming 3, 6.4).
+        let slot = &mut self.known[(bits.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 56) as usize];
+        if slot.0 != bits {
+            *slot = (bits, self.death.decade_min(degc));
+        }
+        slot.1
+    }
+}
+
 /// Disinfection and hours of growth at each probe.
 fn hygiene(frame: &Frame, b: &Balance) -> (Vec<f32>, Vec<f32>) {
-    let death = ThermalDeath::default();
+    let mut decade_min = DecadeMinutes::new();
     let n = frame.width;
-    let (mut dose, mut growth) = (vec![f64::NAN; n], vec![f64::NAN; n]);
+    let (mut dose, mut growth) = (vec![0.0; n], vec![0.0; n]);
+    let mut seen = vec![false; n];
     for k in intervals(frame, b) {
-        for (p, degc) in frame.at(k).iter().enumerate().filter(|(_, v)| !v.is_nan()) {
-            let credit = death.decades([(*degc, b.hours[k] * 60.0)]);
-            let grows = if GROWTH_DEGC.contains(degc) { b.hours[k] } else { 0.0 };
-            dose[p] = if dose[p].is_nan() { credit } else { dose[p] + credit };
-            growth[p] = if growth[p].is_nan() { grows } else { growth[p] + grows };
+        let hours = b.hours[k];
+        for (p, &degc) in frame.at(k).iter().enumerate() {
+            seen[p] |= !degc.is_nan();
+            // Most of the water is too cold for any credit.
+            if degc >= NO_CREDIT_BELOW_DEGC {
+                dose[p] += hours * 60.0 / decade_min.at(degc);
+            } else if GROWTH_DEGC.contains(&degc) {
+                growth[p] += hours;
+            }
         }
     }
-    let f32s = |v: Vec<f64>| v.into_iter().map(|x| x as f32).collect();
+    let f32s = |sums: Vec<f64>| {
+        let known = sums.into_iter().zip(&seen);
+        known.map(|(sum, seen)| if *seen { sum as f32 } else { f32::NAN }).collect()
+    };
     (f32s(dose), f32s(growth))
 }
 

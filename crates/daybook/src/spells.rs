@@ -3,6 +3,7 @@
 use drawoff_contract::Utc;
 use drawoff_contract::daybook::SpellNote;
 use drawoff_contract::local::{LocalDay, minute_of_day};
+use drawoff_tank::profile::MOST_PROBES;
 
 use crate::balance::Balance;
 use crate::frame::Frame;
@@ -23,6 +24,7 @@ const NIGHT_START_MIN: u32 = 22 * 60;
 const NIGHT_END_MIN: u32 = 6 * 60;
 /// Lower quantile: below what draw-offs reach, above what noise reaches.
 const QUIET_QUANTILE: f64 = 0.2;
+const MS_PER_DAY: i64 = 86_400_000;
 
 fn f32s(values: impl Iterator<Item = f64>) -> Vec<f32> {
     values.map(|v| v as f32).collect()
@@ -88,21 +90,48 @@ pub(crate) fn idle_segments(frame: &Frame, b: &Balance, setup: &Setup, day: &Loc
 fn idle_segment(frame: &Frame, b: &Balance, setup: &Setup, day: &LocalDay, s: usize, e: usize) -> SpellNote {
     let hours: Vec<f64> =
         (s..=e).map(|k| (frame.time_ms[k] - frame.time_ms[s]) as f64 / 3_600_000.0).collect();
-    let fits: Vec<(f64, f64)> = (0..frame.width)
-        .map(|p| line(&hours, &(s..=e).map(|k| frame.at(k)[p]).collect::<Vec<_>>()))
-        .collect();
-    let rooms: Vec<f64> = (s..=e).map(|k| frame.surroundings[k]).filter(|v| !v.is_nan()).collect();
-    let lost: f64 = (s + 1..=e).map(|k| b.surplus_wh[k]).sum();
+    let fits = lines(&hours, &frame.probes[s * frame.width..(e + 1) * frame.width], frame.width);
+    let (mut room_sum, mut rooms) = (0.0, 0.0);
+    for room in frame.surroundings[s..=e].iter().filter(|v| !v.is_nan()) {
+        room_sum += room;
+        rooms += 1.0;
+    }
+    let lost: f64 = b.surplus_wh[s + 1..=e].iter().sum();
     let length = hours.last().copied().unwrap_or(f64::NAN);
     SpellNote {
         start: Utc(frame.time_ms[s]),
         end: Utc(frame.time_ms[e]),
         level_degc: f32s(fits.iter().map(|f| f.0)),
         slope_or_stop: f32s(fits.iter().map(|f| f.1)),
-        surroundings_degc: (!rooms.is_empty()).then(|| rooms.iter().sum::<f64>() / rooms.len() as f64),
+        surroundings_degc: (rooms > 0.0).then(|| room_sum / rooms),
         net_out_w: Some(lost / length).filter(|v| v.is_finite()),
         ..empty(setup, day, "idle")
     }
+}
+
+/// Mean and least-squares slope of each probe; `rows` are instant-major.
+fn lines(x: &[f64], rows: &[f64], width: usize) -> Vec<(f64, f64)> {
+    let n = x.len() as f64;
+    if rows.iter().sum::<f64>().is_nan() || x.len() < 3 {
+        let column = |p: usize| rows.iter().skip(p).step_by(width).copied().collect::<Vec<f64>>();
+        return (0..width).map(|p| line(x, &column(p))).collect();
+    }
+    // All values are there: the sums over time are the same for every probe.
+    let mx = x.iter().sum::<f64>() / n;
+    let sxx: f64 = x.iter().map(|x| (x - mx) * (x - mx)).sum();
+    let mut means = [0.0; MOST_PROBES];
+    for row in rows.chunks_exact(width) {
+        means.iter_mut().zip(row).for_each(|(sum, y)| *sum += y);
+    }
+    means.iter_mut().for_each(|sum| *sum /= n);
+    let mut products = [0.0; MOST_PROBES];
+    for (row, x) in rows.chunks_exact(width).zip(x) {
+        let from_middle = x - mx;
+        for ((sum, mean), y) in products.iter_mut().zip(&means).zip(row) {
+            *sum += from_middle * (y - mean);
+        }
+    }
+    means.iter().zip(products).take(width).map(|(mean, sxy)| (*mean, sxy / sxx)).collect()
 }
 
 /// Mean and least-squares slope; NaN when more than a fifth of the values is missing.
@@ -155,10 +184,8 @@ fn heat_spell(
 ) -> SpellNote {
     let energy: f64 = (first..=last).map(|k| b.heater_wh[k]).sum();
     let called: Vec<bool> = (first - 1..last)
-        .filter_map(|k| {
-            let calls: Vec<f64> = frame.call.iter().map(|c| c[k]).filter(|v| !v.is_nan()).collect();
-            (!calls.is_empty()).then(|| calls.iter().any(|c| *c > 0.5))
-        })
+        .filter(|&k| frame.call.iter().any(|c| !c[k].is_nan()))
+        .map(|k| frame.call.iter().any(|c| c[k] > 0.5))
         .collect();
     let element = element_of(frame, setup, first, last);
     let height = setup.element_height(element.unwrap_or(0));
@@ -269,12 +296,30 @@ const FEED_DEGC: f64 = 10.0;
 /// Below this the top is no longer hot water, and what leaves carries too little heat to be seen.
 const HOT_TOP_DEGC: f64 = 32.0;
 
-/// Quiet losses of the day. The balance closes whether or not the heater runs, so both count for the long windows.
-pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup) -> Quiet {
-    let is_night = |k: usize| {
-        let minute = minute_of_day(setup.zone, frame.time_ms[k] - 1);
-        !(NIGHT_END_MIN..NIGHT_START_MIN).contains(&minute)
+/// Whether the interval that ends at each instant lies in the night.
+fn nights(frame: &Frame, setup: &Setup, local: &LocalDay) -> Vec<bool> {
+    let is_night = |minute: u32| !(NIGHT_END_MIN..NIGHT_START_MIN).contains(&minute);
+    let own = local.start_ms..local.end_ms;
+    // A day of 24 hours keeps its offset, so the clock is read off the time since midnight.
+    let steady = local.end_ms - local.start_ms == MS_PER_DAY
+        && minute_of_day(setup.zone, local.start_ms) == 0
+        && minute_of_day(setup.zone, local.end_ms - 60_000) == 1439;
+    let minute = |ms: i64| {
+        let since_min = (ms - local.start_ms).div_euclid(60_000);
+        match u32::try_from(since_min) {
+            Ok(minute) if steady && own.contains(&ms) => minute,
+            _ => minute_of_day(setup.zone, ms),
+        }
     };
+    // Nobody asks for the day before.
+    let of = |k: usize| k >= frame.context && is_night(minute(frame.time_ms[k] - 1));
+    (0..frame.len()).map(of).collect()
+}
+
+/// Quiet losses of the day. The balance closes whether or not the heater runs, so both count for the long windows.
+pub(crate) fn quiet_losses(frame: &Frame, b: &Balance, setup: &Setup, local: &LocalDay) -> Quiet {
+    let night_at = nights(frame, setup, local);
+    let is_night = |k: usize| night_at[k];
     let start = frame.context.max(1);
     let (mut night, mut day, mut heating) = (Vec::new(), Vec::new(), Vec::new());
     let (mut night_flow, mut day_flow) = (Vec::new(), Vec::new());

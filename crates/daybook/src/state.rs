@@ -153,7 +153,7 @@ carried!(Frame {
 carried!(MaskMemory { register_wh, register_ms });
 carried!(Run { value, since_ms, low_degc, high_degc });
 carried!(Follower { column, last_ms, gain });
-carried!(PowerGain { metered_wh, found_wh, disturbed, recent });
+carried!(PowerGain { metered_wh, found_wh, disturbed, recent, median });
 
 impl Carry {
     pub(crate) fn to_bytes(&self) -> Vec<u8> {

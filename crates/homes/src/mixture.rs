@@ -49,12 +49,46 @@ fn parameters(x: &[f64; 4]) -> Fit {
     Fit { w_per_k: x[0], sigma_w, drawn_w: exp(x[2]) + 1.5 * sigma_w, clean: 1.0 / (1.0 + exp(-x[3])) }
 }
 
-/// Log densities of a residual under "clean" and under "with an unseen draw-off".
-fn log_densities(fit: &Fit, r: f64) -> (f64, f64) {
-    let (s, l) = (fit.sigma_w, fit.drawn_w);
-    let clean = -0.5 * (r / s) * (r / s) - log(s) - 0.918_938_533_204_672_7;
-    let drawn = -log(l) + s * s / (2.0 * l * l) - r / l + log_phi(r / s - s / l);
-    (log(fit.clean) + clean, log(1.0 - fit.clean) + drawn)
+/// The two densities of a fit, with what is the same for every residual.
+struct Densities {
+    sigma_w: f64,
+    drawn_w: f64,
+    ln_sigma: f64,
+    ln_clean: f64,
+    ln_contaminated: f64,
+    /// Of the drawn density: logarithm of its mean, and what convolution with the noise adds.
+    drawn_level: f64,
+    ratio: f64,
+}
+
+impl Densities {
+    fn new(fit: &Fit) -> Self {
+        let (s, l) = (fit.sigma_w, fit.drawn_w);
+        Self {
+            sigma_w: s,
+            drawn_w: l,
+            ln_sigma: log(s),
+            ln_clean: log(fit.clean),
+            ln_contaminated: log(1.0 - fit.clean),
+            drawn_level: -log(l) + s * s / (2.0 * l * l),
+            ratio: s / l,
+        }
+    }
+
+    /// Log densities of a residual under "clean" and under "with an unseen draw-off".
+    fn log_of(&self, r: f64) -> (f64, f64) {
+        let at = r / self.sigma_w;
+        let clean = -0.5 * at * at - self.ln_sigma - 0.918_938_533_204_672_7;
+        let drawn = self.drawn_level - r / self.drawn_w + log_phi(at - self.ratio);
+        (self.ln_clean + clean, self.ln_contaminated + drawn)
+    }
+}
+
+/// Logarithm of the sum of two exponentials.
+fn log_sum(a: f64, b: f64) -> f64 {
+    let (most, least) = if a >= b { (a, b) } else { (b, a) };
+    // exp(0) is 1, and what is added to 1 below 2^-54 is lost.
+    if least - most < -38.0 { most } else { most + log(1.0 + exp(least - most)) }
 }
 
 fn cost(x: &[f64; 4], data: &[Observation], least_sigma_w: f64) -> f64 {
@@ -65,10 +99,10 @@ fn cost(x: &[f64; 4], data: &[Observation], least_sigma_w: f64) -> f64 {
     }
     // Weak prior that keeps the share of clean segments away from 0 and 1.
     let mut sum = -log(fit.clean * (1.0 - fit.clean));
+    let densities = Densities::new(&fit);
     for o in data {
-        let (a, b) = log_densities(&fit, o.loss_w - fit.w_per_k * o.lift_k);
-        let m = a.max(b);
-        sum -= m + log(exp(a - m) + exp(b - m));
+        let (a, b) = densities.log_of(o.loss_w - fit.w_per_k * o.lift_k);
+        sum -= log_sum(a, b);
     }
     sum
 }
@@ -97,9 +131,10 @@ pub(crate) fn fit(data: &[Observation], least_sigma_w: f64) -> Option<Fit> {
 
 /// Probability that each segment is clean, under the fit.
 pub(crate) fn clean_probabilities(fit: &Fit, data: &[Observation]) -> Vec<f64> {
+    let densities = Densities::new(fit);
     data.iter()
         .map(|o| {
-            let (a, b) = log_densities(fit, o.loss_w - fit.w_per_k * o.lift_k);
+            let (a, b) = densities.log_of(o.loss_w - fit.w_per_k * o.lift_k);
             1.0 / (1.0 + exp(b - a))
         })
         .collect()

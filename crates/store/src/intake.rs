@@ -11,6 +11,7 @@ mod names;
 mod open;
 mod part;
 mod plan;
+mod runs;
 mod shares;
 mod source;
 mod spill;

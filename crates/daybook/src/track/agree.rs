@@ -1,6 +1,7 @@
 //! Brings the column to agree with the readings.
 
 use drawoff_tank::column::Column;
+use drawoff_tank::profile::MOST_PROBES;
 
 /// Furthest that water is moved at once, volume fraction, and in how many steps to either side that is searched.
 const FURTHEST_SHIFT: f64 = 0.06;
@@ -16,18 +17,23 @@ const LEAST_CORRECTION_K: f64 = 0.02;
 
 /// Moves water where that explains a reading better than a change of its temperature, and warms or cools the rest.
 ///
-/// `row` are readings at `heights`, top first, NaN for none.
-pub(super) fn agree(column: &mut Column, row: &[f64], heights: &[f64]) {
-    let known = || heights.iter().copied().zip(row.iter().copied()).filter(|(_, v)| !v.is_nan());
-    let shifts: Vec<(f64, f64)> = known().map(|(h, reading)| (h, best_shift(column, h, reading))).collect();
-    let adds: Vec<(f64, f64)> = known()
-        .zip(&shifts)
-        .map(|((h, reading), shift)| (h, CORRECTION * (reading - column.line_at(h - shift.1))))
-        .collect();
-    if shifts.iter().all(|s| s.1 == 0.0) && adds.iter().all(|a| a.1.abs() < LEAST_CORRECTION_K) {
-        return;
+/// `row` are readings at `heights`, top first, NaN for none. Tells whether anything was changed.
+pub(super) fn agree(column: &mut Column, row: &[f64], heights: &[f64]) -> bool {
+    // Points (height, value), top first.
+    let (mut shifts, mut adds) = ([(0.0, 0.0); MOST_PROBES], [(0.0, 0.0); MOST_PROBES]);
+    let mut count = 0;
+    for (&height, &reading) in heights.iter().zip(row).filter(|(_, v)| !v.is_nan()) {
+        let shift = best_shift(column, height, reading);
+        shifts[count] = (height, shift);
+        adds[count] = (height, CORRECTION * (reading - column.line_at(height - shift)));
+        count += 1;
     }
-    column.correct_by(|h| between(&shifts, h), |h| between(&adds, h));
+    let (shifts, adds) = (&shifts[..count], &adds[..count]);
+    if shifts.iter().all(|s| s.1 == 0.0) && adds.iter().all(|a| a.1.abs() < LEAST_CORRECTION_K) {
+        return false;
+    }
+    column.correct_by(from_top_down(shifts), from_top_down(adds));
+    true
 }
 
 /// How far up the water at a height moves to explain a reading there; 0 where its temperature does not change with height.
@@ -45,20 +51,33 @@ fn best_shift(column: &Column, height: f64, reading: f64) -> f64 {
     (-SHIFT_STEPS..=SHIFT_STEPS)
         .map(|i| f64::from(i) * step)
         .fold((0.0, none), |best, shift| {
+            // Moving alone may cost more than the best so far.
+            let moved = shift / SHIFT_SPREAD;
+            if moved * moved >= best.1 {
+                return best;
+            }
             let cost = cost(shift);
             if cost < best.1 { (shift, cost) } else { best }
         })
         .0
 }
 
-/// Straight line between points (height, value), top first, level beyond the last; 0 without any.
-fn between(points: &[(f64, f64)], height: f64) -> f64 {
-    let mut above: Option<(f64, f64)> = None;
-    for &(h, value) in points {
-        if h <= height {
-            return above.map_or(value, |(h1, v1)| value + (v1 - value) * (height - h) / (h1 - h));
+/// Straight line between points (height, value), top first, level beyond the last; 0 without any. It must be asked from the top
+/// down.
+fn from_top_down(points: &[(f64, f64)]) -> impl FnMut(f64) -> f64 + '_ {
+    // Number of points above the height asked for last.
+    let mut above = 0;
+    move |height| {
+        while above < points.len() && points[above].0 > height {
+            above += 1;
         }
-        above = Some((h, value));
+        let upper = above.checked_sub(1).map(|i| points[i]);
+        match (upper, points.get(above)) {
+            // Mostly nothing is moved, and the line is level.
+            (Some((_, v1)), Some(&(_, value))) if v1 == value => value,
+            (Some((h1, v1)), Some(&(h, value))) => value + (v1 - value) * (height - h) / (h1 - h),
+            (Some((_, v)), None) | (None, Some(&(_, v))) => v,
+            (None, None) => 0.0,
+        }
     }
-    above.map_or(0.0, |(_, v)| v)
 }

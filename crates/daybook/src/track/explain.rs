@@ -80,6 +80,8 @@ pub(super) struct Explained {
     pub(super) column: Column,
     /// What was drawn on the way.
     pub(super) drawn: Drawn,
+    /// Its volume mean, degC.
+    pub(super) mean_degc: f64,
     /// How much cooler the readings made the volume mean beyond what was drawn, K.
     pub(super) missing_k: f64,
 }
@@ -106,31 +108,60 @@ pub(super) fn explain(
     let all = 0..parts.len();
     let (still, still_outlet_degc) = moved_on(column, known, 0.0);
     let rest = agreed(still, Drawn { litres: 0.0, outlet_degc: still_outlet_degc }, row, scatter);
-    let mut best = Explained { ..rest };
+    let mut amiss: Option<Amiss> = None;
+    let mut best: Option<Explained> = None;
     for _ in 0..REFINEMENTS {
-        let more = best.missing_k * known.volume_l / known.lift_k(best.drawn.outlet_degc);
-        let litres = (best.drawn.litres + more).clamp(0.0, LARGEST_SHARE * known.volume_l);
-        if (litres - best.drawn.litres).abs() < CLOSE_LITRES || litres < LEAST_LITRES {
+        let so_far = best.as_ref().unwrap_or(&rest);
+        let more = so_far.missing_k * known.volume_l / known.lift_k(so_far.drawn.outlet_degc);
+        let litres = (so_far.drawn.litres + more).clamp(0.0, LARGEST_SHARE * known.volume_l);
+        if (litres - so_far.drawn.litres).abs() < CLOSE_LITRES || litres < LEAST_LITRES {
             break;
         }
+        // No draw-off can explain more than all that is amiss without one: mostly that is too little to try any.
+        if amiss.get_or_insert_with(|| Amiss::of(column, &still, parts, row, scatter)).most() < LEAST_GAIN {
+            return (rest, all);
+        }
         let (tried, outlet_degc) = moved_on(column, known, litres);
-        best = agreed(tried, Drawn { litres, outlet_degc }, row, scatter);
+        best = Some(agreed(tried, Drawn { litres, outlet_degc }, row, scatter));
     }
+    let (Some(best), Some(amiss)) = (best, amiss) else { return (rest, all) };
     if best.drawn.litres < LEAST_LITRES.max(known.least_l) {
         return (rest, all);
     }
-    let moves = moves_k(column, &still, scatter);
     let (tried, _) = moved_on(column, known, best.drawn.litres);
-    let mut gain = misfit(&moves, &still, row, scatter, 1.0) - misfit(&moves, &tried, row, scatter, 1.0);
+    let mut gain = amiss.at_the_end - misfit(&amiss.moves, &tried, row, scatter, 1.0);
     let mut when = all.clone();
-    if parts.len() > 1 {
-        let none = misfit_on_the_way(column, parts, best.drawn.litres, &(0..0), &moves, scatter);
-        let (least, place) = best_place(column, parts, best.drawn.litres, &moves, scatter);
+    if let Some(none) = amiss.on_the_way {
+        let (least, place) = best_place(column, parts, best.drawn.litres, &amiss.moves, scatter);
         when = place;
         // The reading at the end tells as much as where it is the only one; those before it may tell more.
         gain = gain.max(none - least);
     }
     if gain < LEAST_GAIN { (rest, all) } else { (best, when) }
+}
+
+/// What the readings of a step lie away from the water without a draw-off.
+struct Amiss {
+    moves: [(f64, f64); MOST_PROBES],
+    /// Misfit of the readings at the end of the step.
+    at_the_end: f64,
+    /// Misfit of all its readings, where it has more than one interval.
+    on_the_way: Option<f64>,
+}
+
+impl Amiss {
+    fn of(column: &Column, still: &Column, parts: &[Part<'_>], row: &[f64], scatter: Scatter<'_>) -> Self {
+        let moves = moves_k(column, still, scatter);
+        let at_the_end = misfit(&moves, still, row, scatter, 1.0);
+        let on_the_way =
+            (parts.len() > 1).then(|| misfit_on_the_way(column, parts, 0.0, &(0..0), &moves, scatter));
+        Self { moves, at_the_end, on_the_way }
+    }
+
+    /// No explanation gains more.
+    fn most(&self) -> f64 {
+        self.on_the_way.map_or(self.at_the_end, |on_the_way| on_the_way.max(self.at_the_end))
+    }
 }
 
 /// The intervals of a step in which `litres`, drawn evenly, agree best with all readings of the step, and that misfit.
@@ -177,8 +208,9 @@ fn misfit_on_the_way(
 /// The water at the end of an interval with `drawn` taken out, brought to agree with the readings.
 fn agreed(mut column: Column, drawn: Drawn, row: &[f64], scatter: Scatter<'_>) -> Explained {
     let moved_degc = column.mean_degc();
-    agree(&mut column, row, scatter.heights);
-    Explained { missing_k: moved_degc - column.mean_degc(), column, drawn }
+    let changed = agree(&mut column, row, scatter.heights);
+    let mean_degc = if changed { column.mean_degc() } else { moved_degc };
+    Explained { missing_k: moved_degc - mean_degc, mean_degc, column, drawn }
 }
 
 /// Sizes for which it is asked whether they would be seen, l, smallest first.

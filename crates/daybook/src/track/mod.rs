@@ -65,7 +65,7 @@ pub(crate) struct Drawn {
 pub(crate) struct Followed {
     /// One entry an instant of the frame; the interval that ends there.
     pub(crate) drawn: Vec<Drawn>,
-    /// Water at 40 degC from a 10 degC feed at each instant, l; NaN where not followed.
+    /// Water at 40 degC from a 10 degC feed at each instant, l; NaN where not followed, or not asked for.
     pub(crate) v40_l: Vec<f64>,
     /// Smallest draw-off that would have been seen, median over the day, l.
     pub(crate) least_seen_l: Option<f64>,
@@ -95,13 +95,14 @@ pub(crate) struct Day {
     pub(crate) register_step_wh: f64,
 }
 
-/// Follows the frame from its first instant that is no context.
+/// Follows the frame from its first instant that is no context; V40 is told at the instants at which it is asked for.
 pub(crate) fn follow(
     follower: &mut Follower,
     frame: &Frame,
     b: &Balance,
     setup: &Setup,
     day: Day,
+    tells_v40: impl Fn(usize) -> bool,
 ) -> Followed {
     let body = setup.body();
     let scatter = Scatter { heights: &setup.heights, sigma_k: day.probe_sigma_k };
@@ -128,7 +129,7 @@ pub(crate) fn follow(
             let parts: Vec<Part<'_>> = parts(frame, b, setup, step, &known, gain);
             explain(&before, &known, &parts, row, scatter)
         };
-        let Explained { column, drawn, missing_k } = explained;
+        let Explained { column, mean_degc, drawn, missing_k } = explained;
         if drawn.litres > 0.0 && !step.silence {
             feed.note(&before, &known, drawn, row, scatter);
         }
@@ -146,13 +147,15 @@ pub(crate) fn follow(
         if step.silence {
             follower.gain.drop_heat();
         }
-        follower.gain.note(b, step, setup, drawn.litres > 0.0, column.mean_degc() - before.mean_degc());
+        follower.gain.note(b, step, setup, drawn.litres > 0.0, mean_degc - before.mean_degc());
         if frame.time_ms[step.to].div_euclid(ASK_EVERY_MS)
             != frame.time_ms[step.from].div_euclid(ASK_EVERY_MS)
         {
             least_seen.push(least_seen_l(&before, &known, scatter));
         }
-        out.v40_l[step.to] = setup.volume_l * column.v40_share(V40_FEED_DEGC);
+        if tells_v40(step.to) {
+            out.v40_l[step.to] = setup.volume_l * column.v40_share(V40_FEED_DEGC);
+        }
         follower.column = Some(column);
     }
     close_up(&mut found, &frame.time_ms);

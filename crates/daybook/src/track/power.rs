@@ -27,6 +27,8 @@ pub(crate) struct PowerGain {
     pub(crate) found_wh: f64,
     pub(crate) disturbed: bool,
     pub(crate) recent: Vec<f64>,
+    /// Of `recent`; `None` with too few.
+    pub(crate) median: Option<f64>,
 }
 
 impl PowerGain {
@@ -38,12 +40,7 @@ impl PowerGain {
     /// Median of the last heats; `None` with too few.
     pub(super) fn learnt(&self, source: HeatSource) -> Option<f64> {
         let range = if source == HeatSource::HeatPump { HEAT_PUMP_RANGE } else { RANGE };
-        if self.recent.len() < LEAST_HEATS {
-            return None;
-        }
-        let mut sorted = self.recent.clone();
-        sorted.sort_by(f64::total_cmp);
-        Some(sorted[sorted.len() / 2].clamp(range.0, range.1))
+        self.median.map(|median| median.clamp(range.0, range.1))
     }
 
     /// The heat under way cannot be followed to its end.
@@ -67,6 +64,9 @@ impl PowerGain {
             if self.recent.len() > HEATS {
                 self.recent.remove(0);
             }
+            let mut sorted = self.recent.clone();
+            sorted.sort_by(f64::total_cmp);
+            self.median = (sorted.len() >= LEAST_HEATS).then(|| sorted[sorted.len() / 2]);
         }
         (self.metered_wh, self.found_wh, self.disturbed) = (0.0, 0.0, false);
     }

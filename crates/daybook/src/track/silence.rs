@@ -74,7 +74,8 @@ fn tried(column: &Column, known: &Known<'_>, litres: f64, row: &[f64], scatter: 
         agree(&mut column, row, scatter.heights);
     }
     let outlet_degc = if counted > 0.0 { outlet / counted } else { top_degc };
-    Explained { missing_k: moved_degc - column.mean_degc(), column, drawn: Drawn { litres, outlet_degc } }
+    let mean_degc = column.mean_degc();
+    Explained { missing_k: moved_degc - mean_degc, mean_degc, column, drawn: Drawn { litres, outlet_degc } }
 }
 
 #[cfg(test)]

@@ -14,32 +14,44 @@ pub(crate) struct Amount {
 /// Amounts in order of size.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Sample {
-    amounts: Vec<Amount>,
+    kwh: Vec<f64>,
+    weights: Vec<f64>,
+    /// Day of each in the home's history, [`NO_DAY`] for what the fleet lends.
+    days: Vec<u32>,
     total: f64,
 }
+
+/// Farther from every day than any is asked to be apart.
+const NO_DAY: u32 = u32::MAX / 2;
 
 impl Sample {
     pub(crate) fn new(mut amounts: Vec<Amount>) -> Self {
         amounts.sort_by(|a, b| a.kwh.total_cmp(&b.kwh).then(a.day.cmp(&b.day)));
-        let total = amounts.iter().map(|a| a.weight).sum();
-        Self { amounts, total }
+        let weights: Vec<f64> = amounts.iter().map(|a| a.weight).collect();
+        let number = |day: Option<usize>| day.and_then(|d| u32::try_from(d).ok()).unwrap_or(NO_DAY);
+        Self {
+            total: weights.iter().sum(),
+            kwh: amounts.iter().map(|a| a.kwh).collect(),
+            days: amounts.iter().map(|a| number(a.day)).collect(),
+            weights,
+        }
     }
 
     /// Shares of the weight below each of two values, of all days but `day` and those less than `apart` from it; `None` when nothing
     /// is left.
     pub(crate) fn standing(&self, kwh: [f64; 2], day: usize, apart: usize) -> Option<[f64; 2]> {
-        let (mut below, mut all) = ([0.0; 2], 0.0);
-        for amount in &self.amounts {
-            if amount.day.is_some_and(|d| d.abs_diff(day) < apart) {
-                continue;
-            }
-            all += amount.weight;
-            for (sum, limit) in below.iter_mut().zip(kwh) {
-                if amount.kwh < limit {
-                    *sum += amount.weight;
-                }
-            }
-        }
+        // Amounts lie in order of size, so what is below a value is what was summed until there.
+        let ends = kwh.map(|limit| self.kwh.partition_point(|&kwh| kwh < limit));
+        let (day, apart) = (u32::try_from(day).unwrap_or(NO_DAY), u32::try_from(apart).unwrap_or(0));
+        let upto = |from: usize, to: usize, sum: f64| {
+            let amounts = self.weights[from..to].iter().zip(&self.days[from..to]);
+            amounts.fold(sum, |sum, (weight, d)| sum + if d.abs_diff(day) < apart { 0.0 } else { *weight })
+        };
+        let (first, last) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
+        let at_first = upto(0, first, 0.0);
+        let at_last = upto(first, last, at_first);
+        let all = upto(last, self.kwh.len(), at_last);
+        let below = if ends[0] <= ends[1] { [at_first, at_last] } else { [at_last, at_first] };
         (all > 0.0).then(|| below.map(|sum| sum / all))
     }
 
@@ -48,14 +60,14 @@ impl Sample {
     /// A new amount lies at or below it just when its [`standing`](Self::standing) does not exceed `level`.
     pub(crate) fn quantile(&self, level: f64) -> f64 {
         let mut sum = 0.0;
-        for amount in &self.amounts {
-            sum += amount.weight;
+        for (weight, kwh) in self.weights.iter().zip(&self.kwh) {
+            sum += weight;
             // Rounding of the sum must not decide between equal steps.
             if sum > level * self.total * (1.0 + 1e-12) {
-                return amount.kwh;
+                return *kwh;
             }
         }
-        self.amounts.last().map_or(f64::NAN, |a| a.kwh)
+        self.kwh.last().copied().unwrap_or(f64::NAN)
     }
 }
 

@@ -12,7 +12,7 @@ pub use counted::Counted;
 mod axis;
 pub(crate) mod card;
 mod counted;
-mod dictionary;
+pub(crate) mod dictionary;
 mod headline;
 mod heater;
 mod hourly;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use arrow::array::RecordBatch;
+use arrow::array::{ArrayRef, RecordBatch};
 use arrow::error::ArrowError;
 use drawoff_contract::mapping::ReadingsMapping;
 use drawoff_contract::{ContractError, Cylinder, Shape};
@@ -84,8 +84,28 @@ pub(crate) fn each_batch(
     guarded(source, || {
         let known = survey.and_then(|s| s.metadata.as_ref());
         let opened = Opened::open_known(source, mapping.separator, known)?;
+        let pieces = pieces.zip(survey).map(|(wanted, survey)| (survey.pieces.as_slice(), wanted));
         opened.each_batch(&plan::wanted(mapping), pieces, take)
     })
+}
+
+/// Gives the homes of the rows of one piece, batch by batch, as long as `take` goes on, and tells whether it went on to the end.
+pub(crate) fn each_home(
+    source: &Source,
+    survey: &Survey,
+    piece: usize,
+    mapping: &ReadingsMapping,
+    take: &mut dyn FnMut(&ArrayRef) -> bool,
+) -> bool {
+    let stop = || damaged(source, "", &"not read on");
+    let read = guarded(source, || {
+        let opened = Opened::open_known(source, mapping.separator, survey.metadata.as_ref())?;
+        opened.each_batch(&[&mapping.home], Some((&survey.pieces, &[piece])), &mut |_, batch| {
+            let column = batch.column_by_name(&mapping.home).ok_or_else(stop)?;
+            if take(column) { Ok(()) } else { Err(stop()) }
+        })
+    });
+    read.is_ok()
 }
 
 pub(crate) fn guarded<T>(

@@ -10,15 +10,27 @@ use crate::intake::part::{Part, extend_absent};
 pub(crate) fn merge(shape: Shape, parts: Vec<(u16, Part)>, mapped_columns: usize) -> HomeRows {
     let mut rows = HomeRows::new(shape);
     let total: usize = parts.iter().map(|(_, part)| part.time_ms.len()).sum();
-    rows.time_ms.reserve_exact(total);
-    rows.file.reserve_exact(total);
-    for (file, part) in parts {
-        append(&mut rows, file, part, total);
+    let mut parts = parts.into_iter();
+    match (parts.next(), parts.len()) {
+        // Nothing to bring together.
+        (Some((file, part)), 0) => {
+            rows.file = vec![file; total];
+            (rows.time_ms, rows.series, rows.out_of_order) = (part.time_ms, part.series, part.out_of_order);
+        }
+        (first, _) => {
+            rows.time_ms.reserve_exact(total);
+            rows.file.reserve_exact(total);
+            for (file, part) in first.into_iter().chain(parts) {
+                append(&mut rows, file, part, total);
+            }
+        }
     }
     if !rows.time_ms.is_sorted() {
         sort(&mut rows);
     }
-    mask_copies(&mut rows);
+    if rows.time_ms.windows(2).any(|w| w[0] == w[1]) {
+        mask_copies(&mut rows);
+    }
     if shape == Shape::Wide {
         let kept = rows.series.iter().flatten().count();
         rows.null_columns = u32::try_from(mapped_columns.saturating_sub(kept)).unwrap_or(u32::MAX);

@@ -15,18 +15,22 @@ pub(crate) struct Names {
     pub(crate) names: Vec<String>,
 }
 
+/// How names are held.
+pub(crate) fn packed_names() -> DataType {
+    DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8))
+}
+
 /// Reads a column of texts or whole numbers.
 ///
 /// # Errors
 /// When the column's type has no text.
 pub(crate) fn names(array: &ArrayRef) -> Result<Names, ArrowError> {
-    let packed = DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8));
     let is_text = matches!(
         array.data_type(),
         DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..)
     );
     let texts = if is_text { array.clone() } else { arrow::compute::cast(array, &DataType::Utf8)? };
-    let dictionary = arrow::compute::cast(&texts, &packed)?;
+    let dictionary = arrow::compute::cast(&texts, &packed_names())?;
     let dictionary = dictionary.as_dictionary::<Int32Type>();
     let values = dictionary.values().as_string::<i32>();
     let names: Vec<String> = values.iter().map(|value| value.unwrap_or_default().to_owned()).collect();

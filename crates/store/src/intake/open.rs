@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::io::BufReader;
+use std::ops::Range;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, DictionaryArray, Int32Array, RecordBatch, StringArray};
@@ -11,12 +12,13 @@ use arrow::ipc::reader::StreamReader;
 use drawoff_contract::ContractError;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
-    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder,
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder, RowSelection,
 };
 
 use crate::disk;
 use crate::intake::ipc::open_file;
 use crate::intake::source::{Format, Source, format};
+use crate::intake::survey::Piece;
 use crate::intake::text::TextFile;
 
 /// Rows of a batch: large enough that work per batch does not show, small enough to stay in the cache.
@@ -113,14 +115,15 @@ impl<'s> Opened<'s> {
 
     /// Gives every batch of the `pieces` with the `wanted` columns that exist, in file order, with the number of its piece.
     ///
-    /// Pieces are the row groups of a Parquet file; any other file is one piece, 0. `None` is all of them.
+    /// Pieces are runs of rows in the row groups of a Parquet file, given as (all pieces of the file, numbers of those that are
+    /// read); any other file is one piece, 0. `None` is all rows, and the number that of the row group.
     ///
     /// # Errors
     /// Names the file, the row group or batch, and the column where the damage is.
     pub(crate) fn each_batch(
         &self,
         wanted: &[&str],
-        pieces: Option<&[usize]>,
+        pieces: Option<(&[Piece], &[usize])>,
         take: &mut dyn FnMut(usize, &RecordBatch) -> Result<(), ContractError>,
     ) -> Result<(), ContractError> {
         let own: Vec<&str> = wanted.iter().copied().filter(|w| self.schema.index_of(w).is_ok()).collect();
@@ -131,7 +134,7 @@ impl<'s> Opened<'s> {
         if let Body::Parquet(file, metadata) = &self.body {
             return self.parquet(file, metadata, &own, pieces, &mut take_of);
         }
-        if pieces.is_some_and(|p| !p.contains(&0)) {
+        if pieces.is_some_and(|(_, wanted)| !wanted.contains(&0)) {
             return Ok(());
         }
         let mut take = |batch: RecordBatch| take_of(0, batch);
@@ -163,34 +166,43 @@ impl<'s> Opened<'s> {
         file: &File,
         metadata: &ArrowReaderMetadata,
         own: &[&str],
-        pieces: Option<&[usize]>,
+        pieces: Option<(&[Piece], &[usize])>,
         take: &mut dyn FnMut(usize, RecordBatch) -> Result<(), ContractError>,
     ) -> Result<(), ContractError> {
         let positions = self.positions(own);
         for (group, info) in metadata.metadata().row_groups().iter().enumerate() {
-            if pieces.is_some_and(|p| !p.contains(&group)) {
+            let all_rows = usize::try_from(info.num_rows()).unwrap_or(0);
+            // The wanted pieces: number and rows of the row group.
+            let wanted: Vec<(usize, Range<usize>)> = match pieces {
+                None => vec![(group, 0..all_rows)],
+                Some((all, wanted)) => wanted
+                    .iter()
+                    .filter(|&&p| all[p].group == group)
+                    .map(|&p| (p, all[p].range(all_rows)))
+                    .collect(),
+            };
+            if wanted.is_empty() {
                 continue;
             }
-            let mut rows = 0_i64;
-            let read = parquet_group(file, metadata, group, &positions, &mut |batch| {
-                rows += i64::try_from(batch.num_rows()).unwrap_or(i64::MAX);
-                take(group, batch)
+            let mut rows = Parts::new(&wanted);
+            let read = parquet_group(file, metadata, group, &positions, &wanted, &mut |batch| {
+                rows.cut(&batch, &mut |piece, part| take(piece, part))
             });
             match read {
                 Ok(Ok(())) => {}
                 Ok(Err(refused)) => return Err(refused),
                 Err(message) => {
-                    let column = positions
-                        .iter()
-                        .copied()
-                        .find(|&p| parquet_group(file, metadata, group, &[p], &mut |_| Ok(())).is_err());
+                    let broken =
+                        |&p: &usize| parquet_group(file, metadata, group, &[p], &wanted, &mut |_| Ok(()));
+                    let column = positions.iter().copied().find(|p| broken(p).is_err());
                     let column = column.map(|p| format!(", column `{}`", self.schema.field(p).name()));
                     let place = format!("row group {group}{}", column.unwrap_or_default());
                     return Err(damaged(self.source, &place, &message));
                 }
             }
-            if rows != info.num_rows() {
-                let message = format!("{rows} rows found where the file promises {}", info.num_rows());
+            let promised: usize = wanted.iter().map(|(_, rows)| rows.len()).sum();
+            if rows.taken != promised {
+                let message = format!("{} rows found where the file promises {promised}", rows.taken);
                 return Err(damaged(self.source, &format!("row group {group}"), &message));
             }
         }
@@ -228,22 +240,63 @@ impl<'s> Opened<'s> {
     }
 }
 
-/// Reads one row group; the outer error is damage, the inner one came from `take`.
+/// The rows of a row group on their way into its pieces.
+struct Parts<'w> {
+    wanted: &'w [(usize, Range<usize>)],
+    /// Rows so far, and where among them the first piece of `wanted` ends.
+    taken: usize,
+    end: usize,
+}
+
+impl<'w> Parts<'w> {
+    fn new(wanted: &'w [(usize, Range<usize>)]) -> Self {
+        Self { wanted, taken: 0, end: wanted.first().map_or(0, |(_, rows)| rows.len()) }
+    }
+
+    /// Gives the rows of a batch piece by piece; rows that no piece promises go with the last.
+    fn cut(
+        &mut self,
+        batch: &RecordBatch,
+        take: &mut dyn FnMut(usize, RecordBatch) -> Result<(), ContractError>,
+    ) -> Result<(), ContractError> {
+        let mut start = 0;
+        while start < batch.num_rows() {
+            while let ([_, (_, next), ..], true) = (self.wanted, self.taken >= self.end) {
+                self.end += next.len();
+                self.wanted = &self.wanted[1..];
+            }
+            let is_last = self.wanted.len() < 2;
+            let left = batch.num_rows() - start;
+            let rows = if is_last { left } else { left.min(self.end - self.taken) };
+            take(self.wanted[0].0, batch.slice(start, rows))?;
+            self.taken += rows;
+            start += rows;
+        }
+        Ok(())
+    }
+}
+
+/// Reads pieces of one row group; the outer error is damage, the inner one came from `take`.
 fn parquet_group(
     file: &File,
     metadata: &ArrowReaderMetadata,
     group: usize,
     positions: &[usize],
+    wanted: &[(usize, Range<usize>)],
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<Result<(), ContractError>, String> {
     let file = file.try_clone().map_err(|e| e.to_string())?;
     let mask = ProjectionMask::roots(metadata.parquet_schema(), positions.iter().copied());
-    let reader = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata.clone())
+    let mut builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata.clone())
         .with_row_groups(vec![group])
         .with_projection(mask)
-        .with_batch_size(BATCH_ROWS)
-        .build()
-        .map_err(|e| e.to_string())?;
+        .with_batch_size(BATCH_ROWS);
+    let all_rows = usize::try_from(metadata.metadata().row_group(group).num_rows()).unwrap_or(0);
+    if wanted.iter().map(|(_, rows)| rows.len()).sum::<usize>() != all_rows {
+        let ranges = wanted.iter().map(|(_, rows)| rows.clone());
+        builder = builder.with_row_selection(RowSelection::from_consecutive_ranges(ranges, all_rows));
+    }
+    let reader = builder.build().map_err(|e| e.to_string())?;
     for batch in reader {
         if let Err(refused) = take(batch.map_err(|e| e.to_string())?) {
             return Ok(Err(refused));

@@ -179,7 +179,10 @@ mod tests {
     fn file(pieces: &[(u64, Option<(&str, &str)>)]) -> Survey {
         let pieces = pieces
             .iter()
-            .map(|(rows, homes)| Piece {
+            .enumerate()
+            .map(|(group, (rows, homes))| Piece {
+                group,
+                first: 0,
                 rows: *rows,
                 homes: homes.map(|(a, b)| (a.to_owned(), b.to_owned())),
             })

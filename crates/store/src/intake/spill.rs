@@ -21,7 +21,7 @@ use drawoff_contract::ContractError;
 
 use crate::disk::{self, failed};
 use crate::failing;
-use crate::intake::names::{NO_NAME, names};
+use crate::intake::names::{NO_NAME, Names, names};
 use crate::intake::shares::Shares;
 
 /// Rows that wait in memory for their segment, of one input file: enough for segments that are read at full speed.
@@ -178,28 +178,20 @@ impl<'a> Router<'a> {
         let broken = |e: ArrowError| ContractError::new(self.home.to_owned(), e.to_string());
         let at = batch.schema().index_of(self.home).map_err(broken)?;
         let found = names(batch.column(at)).map_err(broken)?;
-        let share_of: Vec<usize> = found.names.iter().map(|name| self.shares.of(name)).collect();
-        let share = |code: u32| if code == NO_NAME { 0 } else { share_of[code as usize] };
-        let mut rows_of: Vec<Vec<u32>> = vec![Vec::new(); self.shares.len()];
-        let wanted: Vec<bool> =
-            found.names.iter().map(|name| self.only.is_none_or(|only| only.contains(name))).collect();
-        for (row, code) in (0_u32..).zip(&found.codes) {
-            let is_wanted = if *code == NO_NAME { self.only.is_none() } else { wanted[*code as usize] };
-            if !is_wanted {
-                continue;
-            }
-            rows_of[share(*code)].push(row);
-        }
-        let order: UInt32Array = rows_of.iter().flatten().copied().collect::<Vec<u32>>().into();
+        let Grouped { rows, runs } = grouped(&found, self.shares).only(&found, self.only);
         let mut rest = batch.clone();
         rest.remove_column(at);
-        let rest = take_record_batch(&rest, &order).map_err(broken)?;
+        let rest = take_record_batch(&rest, &UInt32Array::from(rows)).map_err(broken)?;
         self.bytes += rest.get_array_memory_size() + 8 * rest.num_rows();
         let mut start = 0;
-        for (waiting, rows) in self.waiting.iter_mut().zip(&rows_of).filter(|(_, rows)| !rows.is_empty()) {
-            waiting.batches.push(rest.slice(start, rows.len()));
-            start += rows.len();
-            waiting.add_homes(rows.iter().map(|&row| found.codes[row as usize]), &found.names);
+        for of_share in runs.chunk_by(|a, b| a.share == b.share) {
+            let waiting = &mut self.waiting[of_share[0].share];
+            let rows = of_share.iter().map(|run| run.rows).sum();
+            waiting.batches.push(rest.slice(start, rows));
+            start += rows;
+            for run in of_share {
+                waiting.add_home(found.names.get(run.code as usize), run.rows);
+            }
         }
         if self.bytes > WAITING_BYTES { self.flush() } else { Ok(()) }
     }
@@ -224,27 +216,85 @@ impl<'a> Router<'a> {
     }
 }
 
-impl Waiting {
-    fn add_homes(&mut self, codes: impl Iterator<Item = u32>, names: &[String]) {
-        // Few homes of a batch lie in one share, so each is looked up once a batch at most.
-        let mut known: BTreeMap<u32, i32> = BTreeMap::new();
-        for code in codes {
-            if code == NO_NAME {
-                self.homes.push(None);
-                continue;
+/// Rows of a batch in the order of shares and, within one, home after home: whoever reads them back copies runs, not single rows.
+struct Grouped {
+    rows: Vec<u32>,
+    runs: Vec<Run>,
+}
+
+impl Grouped {
+    /// Leaves the rows of some homes; all, without them.
+    fn only(self, found: &Names, only: Option<&BTreeSet<String>>) -> Self {
+        let Some(only) = only else { return self };
+        let Self { rows: all, mut runs } = self;
+        let (mut rows, mut start) = (Vec::new(), 0);
+        runs.retain(|run| {
+            let own = start..start + run.rows;
+            start = own.end;
+            let is_wanted = found.names.get(run.code as usize).is_some_and(|name| only.contains(name));
+            if is_wanted {
+                rows.extend_from_slice(&all[own]);
             }
-            let home = *known.entry(code).or_insert_with(|| {
-                let name = &names[code as usize];
-                if let Some(&i) = self.index.get(name) {
-                    return i;
-                }
-                let i = i32::try_from(self.names.len()).unwrap_or(i32::MAX);
-                self.names.push(name.clone());
-                self.index.insert(name.clone(), i);
-                i
-            });
-            self.homes.push(Some(home));
+            is_wanted
+        });
+        Self { rows, runs }
+    }
+}
+
+/// Rows of one home.
+struct Run {
+    share: usize,
+    code: u32,
+    rows: usize,
+}
+
+/// Groups rows by share and home; those of one home keep their order, and those that name none come first.
+fn grouped(found: &Names, shares: &Shares) -> Grouped {
+    // In the order of names, in which shares lie too; the first group is nobody's. Equal texts are one group.
+    let mut codes: Vec<u32> = (0..found.names.len() as u32).collect();
+    let name = |code: u32| &found.names[code as usize];
+    codes.sort_by(|&a, &b| name(a).cmp(name(b)));
+    let mut runs = vec![Run { share: 0, code: NO_NAME, rows: 0 }];
+    let mut group_of = vec![0; found.names.len()];
+    for (i, &code) in codes.iter().enumerate() {
+        if i == 0 || name(codes[i - 1]) != name(code) {
+            runs.push(Run { share: shares.of(name(code)), code, rows: 0 });
         }
+        group_of[code as usize] = runs.len() - 1;
+    }
+    let group = |code: u32| group_of.get(code as usize).copied().unwrap_or(0);
+    found.codes.iter().for_each(|&code| runs[group(code)].rows += 1);
+    let mut next = 0;
+    let mut places: Vec<usize> = runs
+        .iter()
+        .map(|run| {
+            next += run.rows;
+            next - run.rows
+        })
+        .collect();
+    let mut rows = vec![0; found.codes.len()];
+    for (row, &code) in (0_u32..).zip(&found.codes) {
+        let place = &mut places[group(code)];
+        rows[*place] = row;
+        *place += 1;
+    }
+    runs.retain(|run| run.rows > 0);
+    Grouped { rows, runs }
+}
+
+impl Waiting {
+    /// Adds rows of one home, or of nobody.
+    fn add_home(&mut self, name: Option<&String>, rows: usize) {
+        let number = name.map(|name| {
+            if let Some(&i) = self.index.get(name) {
+                return i;
+            }
+            let i = i32::try_from(self.names.len()).unwrap_or(i32::MAX);
+            self.names.push(name.clone());
+            self.index.insert(name.clone(), i);
+            i
+        });
+        self.homes.resize(self.homes.len() + rows, number);
     }
 
     /// All rows as one batch with their homes.
@@ -261,5 +311,19 @@ impl Waiting {
         let mut columns: Vec<ArrayRef> = vec![Arc::new(homes)];
         columns.extend(rest.columns().iter().cloned());
         RecordBatch::try_new(Arc::new(Schema::new(fields)), columns)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_are_grouped_by_home_and_keep_their_order_within() {
+        let names = ["b", "a", "b"].map(str::to_owned).to_vec();
+        let found = Names { codes: vec![0, 1, NO_NAME, 2, 1, 0], names };
+        let Grouped { rows, runs } = grouped(&found, &Shares::default());
+        assert_eq!(rows, [2, 1, 4, 0, 3, 5]);
+        assert_eq!(runs.iter().map(|r| (r.code, r.rows)).collect::<Vec<_>>(), [(NO_NAME, 1), (1, 2), (0, 3)]);
     }
 }

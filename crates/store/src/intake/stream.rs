@@ -12,11 +12,11 @@ use crate::in_turn::in_turn;
 use crate::intake::file::{self, Collector};
 use crate::intake::open::damaged;
 use crate::intake::part::{FileRows, Filter, Lost, Part};
-use crate::intake::shares::{Plan, plan, wanted};
+use crate::intake::shares::{self, Plan, wanted};
 use crate::intake::source::{self, Source};
 use crate::intake::spill::{Router, Spill};
 use crate::intake::survey::Survey;
-use crate::intake::{FileReport, Input, Limits, merge};
+use crate::intake::{FileReport, Input, Limits, merge, runs};
 
 /// Shares in memory for each thread: the one being read, its rows as they are brought together, and what decoders hold.
 const SHARES_A_THREAD: u64 = 2;
@@ -128,7 +128,7 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         let readings = &mapping.readings;
-        let surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
+        let mut surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
         let here = had(&surveys, readings.wide.len());
         let has = here.iter().enumerate().filter(|(i, here)| **here || elsewhere.get(*i) == Some(&true));
         let columns = has.count();
@@ -145,7 +145,11 @@ impl<'a> Intake<'a> {
         // Of rows of homes that are not read next to nothing comes into memory.
         let read = only.as_ref().map_or(homes.len(), BTreeSet::len).max(1) as u64;
         let share_bytes = share_bytes.saturating_mul((homes.len() as u64 / read).max(1));
-        let plan = plan(&surveys, &homes, values_per_row, share_bytes);
+        let mut plan = shares::plan(&surveys, &homes, values_per_row, share_bytes);
+        if plan.shares.len() > 1 {
+            sources.par_iter().zip(&mut surveys).for_each(|(source, s)| runs::cut(source, s, readings));
+            plan = shares::plan(&surveys, &homes, values_per_row, share_bytes);
+        }
         Self {
             mapping,
             cylinders,

@@ -1,12 +1,17 @@
 //! What each file holds, told from its metadata: columns, pieces that can be decoded alone, and whose rows lie in them.
 
-use drawoff_contract::ContractError;
+use std::ops::Range;
+use std::sync::Arc;
+
+use arrow::datatypes::{DataType, Field, Schema};
 use drawoff_contract::mapping::ReadingsMapping;
-use parquet::arrow::arrow_reader::ArrowReaderMetadata;
+use drawoff_contract::{ContractError, Shape};
+use parquet::arrow::arrow_reader::{ArrowReaderMetadata, ArrowReaderOptions};
 use parquet::file::metadata::RowGroupMetaData;
 use parquet::file::statistics::Statistics;
 
 use crate::intake::file;
+use crate::intake::names::packed_names;
 use crate::intake::open::Opened;
 use crate::intake::source::Source;
 
@@ -20,17 +25,29 @@ pub(crate) struct Survey {
     pub(crate) columns: Result<Vec<bool>, Vec<ContractError>>,
     /// Metadata of a Parquet file, read once.
     pub(crate) metadata: Option<ArrowReaderMetadata>,
-    /// Pieces in file order: row groups, or the whole file.
+    /// Pieces in file order: row groups, runs of homes in one (see [`crate::intake::runs`]), or the whole file.
     pub(crate) pieces: Vec<Piece>,
 }
 
 /// A part of a file that can be decoded without the rest.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Piece {
+    /// Row group of a Parquet file, else 0.
+    pub(crate) group: usize,
+    /// First row in its row group.
+    pub(crate) first: u64,
     /// Rows, as far as the file tells.
     pub(crate) rows: u64,
     /// Lowest and highest home in it; `None` where nothing tells.
     pub(crate) homes: Option<(String, String)>,
+}
+
+impl Piece {
+    /// Its rows in a row group of `all` rows.
+    pub(crate) fn range(&self, all: usize) -> Range<usize> {
+        let first = usize::try_from(self.first).unwrap_or(all).min(all);
+        first..usize::try_from(self.first.saturating_add(self.rows)).unwrap_or(all).min(all)
+    }
 }
 
 impl Survey {
@@ -40,11 +57,28 @@ impl Survey {
             Ok((columns, opened)) => Self {
                 columns: Ok(columns),
                 pieces: pieces(source, &opened, &mapping.home),
-                metadata: opened.metadata().cloned(),
+                metadata: opened.metadata().map(|m| with_packed_names(m, mapping)),
             },
             Err(problems) => Self { columns: Err(problems), metadata: None, pieces: Vec::new() },
         }
     }
+}
+
+/// The same file with its columns of names read as numbers into a list of texts, as they mostly lie in the file: that spares a
+/// text for every row.
+fn with_packed_names(metadata: &ArrowReaderMetadata, mapping: &ReadingsMapping) -> ArrowReaderMetadata {
+    let is_name =
+        |name: &str| name == mapping.home || (mapping.shape == Shape::Long && name == mapping.channel_column);
+    let packed = |field: &Arc<Field>| match field.data_type() {
+        DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View if is_name(field.name()) => {
+            Arc::new(Field::clone(field).with_data_type(packed_names()))
+        }
+        _ => field.clone(),
+    };
+    let schema = Schema::new(metadata.schema().fields().iter().map(packed).collect::<Vec<_>>());
+    let options = ArrowReaderOptions::new().with_schema(Arc::new(schema));
+    // Whoever refuses the hint reads texts.
+    ArrowReaderMetadata::try_new(metadata.metadata().clone(), options).unwrap_or_else(|_| metadata.clone())
 }
 
 fn pieces(source: &Source, opened: &Opened<'_>, home: &str) -> Vec<Piece> {
@@ -52,11 +86,13 @@ fn pieces(source: &Source, opened: &Opened<'_>, home: &str) -> Vec<Piece> {
     let of_folder = folder.map(|name| (name.to_owned(), name.to_owned()));
     let Some(metadata) = opened.metadata() else {
         let bytes = std::fs::metadata(&source.path).map_or(0, |m| m.len());
-        return vec![Piece { rows: bytes / BYTES_A_ROW + 1, homes: of_folder }];
+        return vec![Piece { group: 0, first: 0, rows: bytes / BYTES_A_ROW + 1, homes: of_folder }];
     };
-    let groups = metadata.metadata().row_groups().iter();
+    let groups = metadata.metadata().row_groups().iter().enumerate();
     groups
-        .map(|group| Piece {
+        .map(|(number, group)| Piece {
+            group: number,
+            first: 0,
             rows: u64::try_from(group.num_rows()).unwrap_or(0),
             homes: of_folder.clone().or_else(|| range(group, home)),
         })

@@ -1,7 +1,7 @@
 //! Number columns of any type as contract values with masks.
 
 use arrow::array::{Array, ArrayRef, AsArray};
-use arrow::datatypes::{DataType, Float64Type};
+use arrow::datatypes::{ArrowPrimitiveType, DataType, Float32Type, Float64Type, Int32Type, Int64Type};
 use arrow::error::ArrowError;
 use drawoff_contract::mapping::{ReadingsMapping, Unit};
 use drawoff_contract::mapping_unit::{Conversion, possible_range};
@@ -9,6 +9,9 @@ use drawoff_contract::{Channel, Mask};
 
 /// Texts that stand for null in text files.
 const NULL_TEXTS: &[&str] = &["", "NA", "N/A", "na", "n/a", "null", "NULL", "nan", "NaN", "None", "-"];
+
+/// Values that are looked at side by side: few enough that one odd one costs little.
+const PIECE: usize = 64;
 
 /// How the values of one channel become the contract's.
 #[derive(Clone, Debug)]
@@ -33,14 +36,45 @@ impl Rule {
         }
     }
 
+    /// A whole column: values in the contract's unit, and their masks, as [`Rule::apply`] gives them one by one.
+    pub(crate) fn apply_all(&self, values: &mut [f64], masks: &mut Vec<Mask>) {
+        masks.clear();
+        for piece in values.chunks_mut(PIECE) {
+            // The usual piece holds nothing to be masked, which is told without a branch for each value.
+            let odd = piece.iter().fold(false, |odd, &raw| odd | self.is_odd(raw));
+            if odd {
+                for value in piece {
+                    let (converted, mask) = self.apply(*value);
+                    *value = converted;
+                    masks.push(mask);
+                }
+            } else {
+                masks.extend(piece.iter().map(|v| if v.is_nan() { Mask::Absent } else { Mask::Used }));
+                let Conversion { add, multiply, divide } = self.conversion;
+                if multiply == 1.0 && divide == 1.0 {
+                    piece.iter_mut().for_each(|v| *v += add);
+                } else {
+                    piece.iter_mut().for_each(|v| *v = (*v + add) * multiply / divide);
+                }
+            }
+        }
+    }
+
+    /// Whether a value is there and not to be used.
+    fn is_odd(&self, raw: f64) -> bool {
+        let value = self.conversion.apply(raw);
+        let no_switch = self.is_switch & (value != 0.0) & (value != 1.0);
+        let is_sentinel = self.sentinels.iter().fold(false, |any, s| any | is_near(raw, *s));
+        !raw.is_nan() & (no_switch | is_sentinel | !((value >= self.lowest) & (value <= self.highest)))
+    }
+
     /// The value in the contract's unit and its mask; sentinels and impossible values keep their value.
     pub(crate) fn apply(&self, raw: f64) -> (f64, Mask) {
         if raw.is_nan() {
             return (f64::NAN, Mask::Absent);
         }
         let value = self.conversion.apply(raw);
-        // Columns of f32 hold -999.9 only to seven digits.
-        if self.sentinels.iter().any(|s| (raw - s).abs() <= 1e-6 * s.abs().max(1.0)) {
+        if self.sentinels.iter().any(|s| is_near(raw, *s)) {
             return (value, Mask::Sentinel);
         }
         let possible = value >= self.lowest
@@ -54,39 +88,61 @@ impl Rule {
     }
 }
 
+/// Whether a value is a sentinel; columns of f32 hold -999.9 only to seven digits.
+fn is_near(raw: f64, sentinel: f64) -> bool {
+    (raw - sentinel).abs() <= 1e-6 * sentinel.abs().max(1.0)
+}
+
 /// A column as numbers: NaN where null, infinite where a text is no number, 0 and 1 for switches.
 ///
 /// # Errors
 /// When the column's type is no number, switch or text.
 pub(crate) fn numbers(array: &ArrayRef, decimal: char) -> Result<Vec<f64>, ArrowError> {
+    let mut found = Vec::new();
+    numbers_into(array, decimal, &mut found)?;
+    Ok(found)
+}
+
+/// As [`numbers`], into a vector whose room is used again.
+///
+/// # Errors
+/// As [`numbers`].
+pub(crate) fn numbers_into(array: &ArrayRef, decimal: char, found: &mut Vec<f64>) -> Result<(), ArrowError> {
+    found.clear();
     match array.data_type() {
-        DataType::Utf8 => Ok(array.as_string::<i32>().iter().map(|t| text_number(t, decimal)).collect()),
+        DataType::Utf8 => found.extend(array.as_string::<i32>().iter().map(|t| text_number(t, decimal))),
         DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..) => {
             if let DataType::Dictionary(_, values) = array.data_type()
                 && values.is_numeric()
             {
-                return numbers(&arrow::compute::cast(array, &DataType::Float64)?, decimal);
+                return numbers_into(&arrow::compute::cast(array, &DataType::Float64)?, decimal, found);
             }
-            numbers(&arrow::compute::cast(array, &DataType::Utf8)?, decimal)
+            return numbers_into(&arrow::compute::cast(array, &DataType::Utf8)?, decimal, found);
         }
+        _ if array.null_count() == array.len() => found.resize(array.len(), f64::NAN),
         DataType::Boolean => {
-            let switches = array.as_boolean();
-            Ok(switches.iter().map(|s| s.map_or(f64::NAN, |on| if on { 1.0 } else { 0.0 })).collect())
+            let number = |on: Option<bool>| on.map_or(f64::NAN, |on| if on { 1.0 } else { 0.0 });
+            found.extend(array.as_boolean().iter().map(number));
         }
-        DataType::Null => Ok(vec![f64::NAN; array.len()]),
-        DataType::Float64 => Ok(floats(array.as_primitive::<Float64Type>())),
+        DataType::Null => found.resize(array.len(), f64::NAN),
+        DataType::Float64 => floats::<Float64Type>(array, found, |v| v),
+        DataType::Float32 => floats::<Float32Type>(array, found, f64::from),
+        DataType::Int64 => floats::<Int64Type>(array, found, |v| v as f64),
+        DataType::Int32 => floats::<Int32Type>(array, found, f64::from),
         _ => {
             let cast = arrow::compute::cast(array, &DataType::Float64)?;
-            Ok(floats(cast.as_primitive::<Float64Type>()))
+            floats::<Float64Type>(&cast, found, |v| v);
         }
     }
+    Ok(())
 }
 
-fn floats(array: &arrow::array::Float64Array) -> Vec<f64> {
-    if array.null_count() == 0 {
-        return array.values().to_vec();
+fn floats<T: ArrowPrimitiveType>(array: &ArrayRef, found: &mut Vec<f64>, number: impl Fn(T::Native) -> f64) {
+    let array = array.as_primitive::<T>();
+    found.extend(array.values().iter().map(|v| number(*v)));
+    if let Some(nulls) = array.nulls() {
+        (!nulls.inner()).set_indices().for_each(|i| found[i] = f64::NAN);
     }
-    array.iter().map(|v| v.unwrap_or(f64::NAN)).collect()
 }
 
 fn text_number(text: Option<&str>, decimal: char) -> f64 {
@@ -135,6 +191,30 @@ mod tests {
         let texts: ArrayRef = Arc::new(StringArray::from(vec!["60,5", "NA", "ERR", "on"]));
         let read = numbers(&texts, ',').unwrap();
         assert_eq!((read[0], read[1].is_nan(), read[2], read[3]), (60.5, true, f64::INFINITY, 1.0));
+    }
+
+    #[test]
+    fn a_column_is_read_as_its_values_are() {
+        let mut mapping = wide_mapping().readings;
+        mapping.sentinels = vec![-999.0, 85.0];
+        let odd = [f64::NAN, 85.0, -999.0, 300.0, f64::INFINITY, -0.0, 1.0, 0.5];
+        for (channel, unit) in [
+            (Channel::Probe(0), Unit::DegC),
+            (Channel::Probe(0), Unit::TenthsDegC),
+            (Channel::Call(0), Unit::Bool),
+            (Channel::Register, Unit::KWh),
+        ] {
+            let rule = Rule::new(&mapping, channel, unit);
+            // Pieces without anything odd, with one odd value each, and a short one.
+            let mut raw: Vec<f64> = (0..64 * 10 + 7).map(|i| f64::from(i % 2)).collect();
+            odd.iter().enumerate().for_each(|(i, v)| raw[64 * (i + 1) + i] = *v);
+            let one_by_one: Vec<(f64, Mask)> = raw.iter().map(|&v| rule.apply(v)).collect();
+            let mut masks = vec![Mask::Late];
+            rule.apply_all(&mut raw, &mut masks);
+            assert_eq!(masks, one_by_one.iter().map(|(_, mask)| *mask).collect::<Vec<_>>());
+            let bits = |v: f64| if v.is_nan() { 0 } else { v.to_bits() };
+            assert!(raw.iter().zip(&one_by_one).all(|(a, (b, _))| bits(*a) == bits(*b)), "{channel:?}");
+        }
     }
 
     #[test]

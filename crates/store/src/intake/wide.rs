@@ -11,7 +11,7 @@ use drawoff_contract::{Cylinder, Mask, Reject};
 use crate::intake::names::{NO_NAME, names};
 use crate::intake::part::{FileRows, Filter, Homes, Lost, Owner, Part, check_time, extend};
 use crate::intake::time::{Clock, NO_TIME, Pass, times};
-use crate::intake::values::{Rule, numbers};
+use crate::intake::values::{Rule, numbers_into};
 
 /// Collects the rows of one wide file.
 pub(crate) struct WideFile<'a> {
@@ -25,9 +25,12 @@ pub(crate) struct WideFile<'a> {
     /// By home of the file: rows, the slot of each mapped column, and the pass through a repeated hour.
     parts: Vec<(Part, Vec<usize>, Pass)>,
     lost: Lost,
+    /// Room for the columns of a batch.
+    room: Columns,
 }
 
 /// The mapped columns of one batch, in the contract's units.
+#[derive(Default)]
 struct Columns {
     values: Vec<Vec<f64>>,
     masks: Vec<Vec<Mask>>,
@@ -49,6 +52,7 @@ impl<'a> WideFile<'a> {
             homes: Homes::default(),
             parts: Vec::new(),
             lost: Lost::default(),
+            room: Columns::default(),
         }
     }
 
@@ -65,7 +69,8 @@ impl<'a> WideFile<'a> {
         let time = times(time, self.mapping.time_format)?;
         let owners = self.homes.owners(&home.names, &home.codes, self.register, filter)?;
         self.make_parts();
-        let columns = self.columns(batch)?;
+        let room = std::mem::take(&mut self.room);
+        let columns = self.columns(batch, room)?;
         let rows = batch.num_rows();
         let mut start = 0;
         while start < rows {
@@ -85,6 +90,7 @@ impl<'a> WideFile<'a> {
             }
             start = end;
         }
+        self.room = columns;
         Ok(())
     }
 
@@ -95,23 +101,28 @@ impl<'a> WideFile<'a> {
         }
     }
 
-    fn columns(&self, batch: &RecordBatch) -> Result<Columns, ArrowError> {
+    /// The columns of a batch; `room` is what an earlier one took.
+    fn columns(&self, batch: &RecordBatch, mut room: Columns) -> Result<Columns, ArrowError> {
         let rows = batch.num_rows();
-        let mut columns = Columns { values: Vec::new(), masks: Vec::new(), any_value: vec![false; rows] };
-        for (column, rule) in self.mapping.wide.iter().zip(&self.rules) {
-            let mut values = match batch.column_by_name(&column.column) {
-                Some(array) => numbers(array, self.mapping.decimal)?,
-                None => vec![f64::NAN; rows],
-            };
-            let mut masks = vec![Mask::Absent; rows];
-            for ((value, mask), any) in values.iter_mut().zip(&mut masks).zip(&mut columns.any_value) {
-                (*value, *mask) = rule.apply(*value);
+        room.values.resize_with(self.rules.len(), Vec::new);
+        room.masks.resize_with(self.rules.len(), Vec::new);
+        room.any_value.clear();
+        room.any_value.resize(rows, false);
+        let columns = room.values.iter_mut().zip(&mut room.masks);
+        for ((column, rule), (values, masks)) in self.mapping.wide.iter().zip(&self.rules).zip(columns) {
+            match batch.column_by_name(&column.column) {
+                Some(array) => numbers_into(array, self.mapping.decimal, values)?,
+                None => {
+                    values.clear();
+                    values.resize(rows, f64::NAN);
+                }
+            }
+            rule.apply_all(values, masks);
+            for (mask, any) in masks.iter().zip(&mut room.any_value) {
                 *any |= *mask != Mask::Absent;
             }
-            columns.values.push(values);
-            columns.masks.push(masks);
         }
-        Ok(columns)
+        Ok(room)
     }
 
     /// Adds consecutive rows of one home.
@@ -124,6 +135,12 @@ impl<'a> WideFile<'a> {
         columns: &Columns,
     ) {
         let shift = self.mapping.shift_ms();
+        let sensible = |ms: &[i64]| ms.iter().fold(true, |all, &t| all & check_time(t).is_ok());
+        let valued = |any: &[bool]| any.iter().fold(true, |all, any| all & any);
+        if naive.is_none() && sensible(&ms[rows.clone()]) && valued(&columns.any_value[rows.clone()]) {
+            self.parts[home].0.time_ms.extend(ms[rows.clone()].iter().map(|stamp| stamp + shift));
+            return self.keep(home, rows, columns);
+        }
         let mut accepted = rows.start;
         for i in rows.clone() {
             let mut stamp = ms[i];

@@ -73,13 +73,14 @@ impl Column {
         self.settle();
     }
 
-    /// Moves the water at each height up by `shift` (volume fraction) and warms it by `add` kelvin, both functions of height.
+    /// Moves the water at each height up by `shift` (volume fraction) and warms it by `add` kelvin, both functions of height that
+    /// are asked from the top down.
     ///
     /// Keeps no heat: this is how a follower agrees with readings. Where the shift is 0 no layer is smeared.
-    pub fn correct_by(&mut self, shift: impl Fn(f64) -> f64, add: impl Fn(f64) -> f64) {
+    pub fn correct_by(&mut self, mut shift: impl FnMut(f64) -> f64, mut add: impl FnMut(f64) -> f64) {
         let before = *self;
         let all = self.layers as f64;
-        for index in 0..=self.layers {
+        for index in (0..=self.layers).rev() {
             let middle = (self.base_of(index) + self.size(index) / 2.0) / all;
             let moved = shift(middle);
             if moved != 0.0 {

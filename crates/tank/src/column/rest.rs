@@ -100,27 +100,35 @@ impl Column {
         if 1.0 - self.fill < NO_SLUG {
             self.degc[last] = self.degc[last - 1].max(self.degc[last]);
         }
-        let Some(first) = self.slugs().windows(2).position(|pair| pair[0] > pair[1]) else { return };
-        // pools as (end, size, degC), from the first that is out of order; those below it stand alone
-        let mut pools = [(0_usize, 0.0_f64, 0.0_f64); MOST_SLUGS];
-        let mut count = 0;
-        for index in 0..=last {
-            let (mut size, mut degc) = (self.size(index), self.degc[index]);
-            while count > 0 && index > first && pools[count - 1].2 > degc {
-                let (_, below, below_degc) = pools[count - 1];
-                if size + below > 0.0 {
-                    degc += (below_degc - degc) * below / (size + below);
-                }
-                size += below;
-                count -= 1;
+        // A pool has its temperature at its topmost slug, where its lowest slug and its size are noted too; what was never pooled
+        // stands alone, which is most of the column most of the time.
+        let (mut lowest, mut sizes) = ([0_u8; MOST_SLUGS], [0.0_f64; MOST_SLUGS]);
+        let mut pooled = 0_u128;
+        for index in 1..=last {
+            if self.degc[index - 1] <= self.degc[index] {
+                continue;
             }
-            pools[count] = (index, size, degc);
-            count += 1;
+            let (mut start, mut size, mut degc) = (index, self.size(index), self.degc[index]);
+            while start > 0 && self.degc[start - 1] > degc {
+                let below = start - 1;
+                let is_pool = (pooled >> below) & 1 == 1;
+                let size_below = if is_pool { sizes[below] } else { self.size(below) };
+                if size + size_below > 0.0 {
+                    degc += (self.degc[below] - degc) * size_below / (size + size_below);
+                }
+                size += size_below;
+                start = if is_pool { usize::from(lowest[below]) } else { below };
+                pooled &= !(1 << below);
+            }
+            self.degc[index] = degc;
+            (lowest[index], sizes[index]) = (start as u8, size);
+            pooled |= 1 << index;
         }
-        let mut index = 0;
-        for &(end, _, degc) in &pools[..count] {
-            self.degc[index..=end].fill(degc);
-            index = end + 1;
+        while pooled != 0 {
+            let top = pooled.trailing_zeros() as usize;
+            let degc = self.degc[top];
+            self.degc[usize::from(lowest[top])..top].fill(degc);
+            pooled &= pooled - 1;
         }
     }
 }
