@@ -3,6 +3,7 @@
 pub mod accounts;
 pub mod floors;
 pub mod lone_home;
+pub mod nights;
 pub mod program;
 pub mod small_fleet;
 

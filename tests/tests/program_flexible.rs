@@ -8,7 +8,7 @@ use drawoff_contract::Table;
 use drawoff_contract::flexible_tables::{
     BackTestRow, BatteryRow, FlexibleDayRow, FlexibleGroupRow, FlexibleHomeRow, FlexibleRow,
 };
-use drawoff_store::output::read_group;
+use drawoff_store::output::TableGroups;
 use drawoff_tests::program::{Ended, bytes_of, repository, run, text_of};
 use tempfile::TempDir;
 
@@ -36,7 +36,8 @@ fn first_run() -> (PathBuf, &'static Ended) {
 
 fn rows<T: Table>(dir: &Path) -> Vec<T> {
     let path = dir.join(format!("{}.parquet", T::NAME));
-    (0..100).map_while(|group| read_group::<T>(&path, group).ok()).flatten().collect()
+    let groups = TableGroups::open(&path).ok();
+    (0..100).map_while(|group| groups.as_ref()?.rows::<T>(group).ok()).flatten().collect()
 }
 
 #[test]

@@ -46,7 +46,7 @@ pub(crate) enum Command {
 
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  drawoff run pipelines/service-list.toml --set inputs.readings=exports --set inputs.register=assets.csv"
+    after_help = "Example:\n  drawoff run pipelines/service-list.toml --set inputs.readings=exports --set inputs.register=assets.csv\n  drawoff run pipelines/nightly.toml    every night: reads what is new, the rest comes from the kept daybook"
 )]
 pub(crate) struct PipelineArgs {
     /// Pipeline file (TOML). Paths in it are relative to the current folder.

@@ -1,14 +1,14 @@
 //! The daybook on disk: written home by home while the rows are read, read back some homes at a time.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::{ContractError, Cylinder, Table};
 use drawoff_daybook::Notes;
 use drawoff_homes::habits::learnt_from;
 use drawoff_store::RunFolder;
-use drawoff_store::output::{TableStream, read_group};
+use drawoff_store::output::{TableGroups, TableStream};
 
 use crate::stages::{Daybooks, HomeDaybook, Piece, Which};
 
@@ -188,9 +188,9 @@ impl<'a> DaybookWriter<'a> {
         Ok(DaybookFiles {
             cylinders: self.cylinders,
             status: self.status,
-            dir,
+            all: Tables::open(&dir)?,
             groups,
-            sample_dir,
+            sample: Tables::open(&sample_dir)?,
             sample_groups,
         })
     }
@@ -213,10 +213,28 @@ fn add_silent(groups: &mut Vec<Group>, silent: &[usize]) {
 pub(crate) struct DaybookFiles<'a> {
     cylinders: Vec<&'a Cylinder>,
     status: Vec<Result<(), &'static str>>,
-    dir: PathBuf,
+    all: Tables,
     groups: Vec<Group>,
-    sample_dir: PathBuf,
+    sample: Tables,
     sample_groups: Vec<Group>,
+}
+
+/// The three tables of a daybook.
+struct Tables {
+    days: TableGroups,
+    spells: TableGroups,
+    draws: TableGroups,
+}
+
+impl Tables {
+    fn open(dir: &Path) -> Result<Self, ContractError> {
+        let path = |name: &str| dir.join(format!("{name}.parquet"));
+        Ok(Self {
+            days: TableGroups::open(&path(DayNote::NAME))?,
+            spells: TableGroups::open(&path(SpellNote::NAME))?,
+            draws: TableGroups::open(&path(DrawNote::NAME))?,
+        })
+    }
 }
 
 impl<'a> DaybookFiles<'a> {
@@ -231,21 +249,21 @@ impl<'a> DaybookFiles<'a> {
         let Some(group) = self.groups.iter().find(|g| g.homes.binary_search(&index).is_ok()) else {
             return Ok(None);
         };
-        let found = self.read(&self.dir, group)?.into_iter().find(|(i, _)| *i == index);
+        let found = self.read(&self.all, group)?.into_iter().find(|(i, _)| *i == index);
         Ok(found.map(|(_, daybook)| daybook))
     }
 
-    fn read(&self, dir: &Path, group: &Group) -> Result<Vec<(usize, HomeDaybook<'a>)>, ContractError> {
-        let mut days = rows_of::<DayNote>(dir, group.days, |d| &d.home)?;
-        let mut spells = rows_of::<SpellNote>(dir, group.spells, |s| &s.home)?;
-        let mut draws = rows_of::<DrawNote>(dir, group.draws, |d| &d.home)?;
+    fn read(&self, tables: &Tables, group: &Group) -> Result<Vec<(usize, HomeDaybook<'a>)>, ContractError> {
+        let mut days = rows_of::<DayNote>(&tables.days, group.days, |d| &d.home)?;
+        let mut spells = rows_of::<SpellNote>(&tables.spells, group.spells, |s| &s.home)?;
+        let mut draws = rows_of::<DrawNote>(&tables.draws, group.draws, |d| &d.home)?;
         let daybook = |&home: &usize| {
             let cylinder = self.cylinders[home];
             let notes = self.status[home].map(|()| Notes {
                 days: days.remove(&cylinder.home).unwrap_or_default(),
                 spells: spells.remove(&cylinder.home).unwrap_or_default(),
                 draws: draws.remove(&cylinder.home).unwrap_or_default(),
-                accounts: Vec::new(),
+                ..Notes::default()
             });
             (home, HomeDaybook { cylinder, notes })
         };
@@ -255,14 +273,14 @@ impl<'a> DaybookFiles<'a> {
 
 /// Rows of one row group by home.
 fn rows_of<T: Table>(
-    dir: &Path,
+    table: &TableGroups,
     group: Option<usize>,
     home: impl Fn(&T) -> &str,
 ) -> Result<BTreeMap<String, Vec<T>>, ContractError> {
     let mut out: BTreeMap<String, Vec<T>> = BTreeMap::new();
     let Some(group) = group else { return Ok(out) };
     let mut own: Vec<T> = Vec::new();
-    for row in read_group::<T>(&dir.join(format!("{}.parquet", T::NAME)), group)? {
+    for row in table.rows::<T>(group)? {
         if own.first().is_some_and(|first| home(first) != home(&row)) {
             let done = std::mem::take(&mut own);
             out.insert(home(&done[0]).to_owned(), done);
@@ -296,8 +314,8 @@ impl Daybooks for DaybookFiles<'_> {
 
     fn piece(&self, which: Which, piece: usize) -> Result<Piece<'_>, ContractError> {
         let read = match which {
-            Which::All => self.read(&self.dir, &self.groups[piece]),
-            Which::Sample => self.read(&self.sample_dir, &self.sample_groups[piece]),
+            Which::All => self.read(&self.all, &self.groups[piece]),
+            Which::Sample => self.read(&self.sample, &self.sample_groups[piece]),
         }?;
         Ok(read.into_iter().map(|(i, d)| (i, std::borrow::Cow::Owned(d))).collect())
     }

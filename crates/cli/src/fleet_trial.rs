@@ -70,7 +70,7 @@ fn score_piece(piece: &Piece, rules: &Rules, half: Half, with_delays: bool) -> R
     settle::probabilities(&mut findings, &rules.calibration);
     let cylinders: BTreeMap<String, Cylinder> =
         piece.cylinders.iter().map(|c| (c.home.clone(), c.clone())).collect();
-    settle::settle(&mut findings, &cylinders, rules);
+    settle::settle(&mut findings, rules);
     let visits = rank(&findings, &cylinders, &WorthSettings::default(), &Background::default())?.visits;
     let mut trial = Trial::of_list(ListScore::of(&visits, &piece.truth, half));
     let mut by_home: BTreeMap<&str, Vec<&FindingRow>> = BTreeMap::new();

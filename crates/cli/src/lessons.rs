@@ -92,6 +92,28 @@ fn label(row: &FindingRow, date: Day, found: &[&str]) -> Option<Label> {
     Some(Label { home: row.home.clone(), date, fault, said, found: found.contains(&row.fault.as_str()) })
 }
 
+/// Probabilities of a fleet's findings, summed by fault.
+#[derive(Debug, Default)]
+pub(crate) struct Said {
+    sums: BTreeMap<String, (f64, usize)>,
+}
+
+impl Said {
+    /// Takes findings, in the order of the homes.
+    pub(crate) fn note(&mut self, findings: &[FindingRow]) {
+        for row in findings {
+            if let Some(p) = row.probability {
+                let sum = self.sums.entry(row.fault.clone()).or_default();
+                *sum = (sum.0 + p, sum.1 + 1);
+            }
+        }
+    }
+
+    fn mean(&self, fault: Fault) -> Option<f64> {
+        self.sums.get(fault.code()).map(|(sum, n)| sum / *n as f64)
+    }
+}
+
 impl Lessons {
     /// Mends the probabilities of all findings of the kinds that the log speaks of.
     pub(crate) fn mend(&self, findings: &mut [FindingRow]) {
@@ -109,20 +131,13 @@ impl Lessons {
     }
 
     /// What was learned, a row for every fault that can be seen on site.
-    pub(crate) fn rows(&self, findings: &[FindingRow], calibration: &Calibration) -> Vec<LearningRow> {
-        let mut sums: BTreeMap<&str, (f64, usize)> = BTreeMap::new();
-        for row in findings {
-            if let Some(p) = row.probability {
-                let sum = sums.entry(&row.fault).or_default();
-                *sum = (sum.0 + p, sum.1 + 1);
-            }
-        }
+    pub(crate) fn rows(&self, said: &Said, calibration: &Calibration) -> Vec<LearningRow> {
         let faults = Fault::ALL.iter().filter(|f| f.class() != FaultClass::Data);
         let row = |fault: &Fault| {
             let lesson = self.learned.lessons.get(fault).cloned().unwrap_or_default();
             let share = Share::new(lesson.found, lesson.visits);
             let interval = share.interval();
-            let prevalence = sums.get(fault.code()).map(|(sum, n)| sum / *n as f64);
+            let prevalence = said.mean(*fault);
             LearningRow {
                 fault: fault.code().to_owned(),
                 visits: lesson.visits as i64,
@@ -200,7 +215,9 @@ mod tests {
         let p: Vec<f64> = findings.iter().filter_map(|r| r.probability).collect();
         assert!((p[0] - 0.45).abs() < 0.06, "{p:?}");
         assert_eq!(p[1..], [0.9, 0.4]);
-        let rows = half_found(200).rows(&findings, &Calibration::default());
+        let mut said = Said::default();
+        said.note(&findings);
+        let rows = half_found(200).rows(&said, &Calibration::default());
         let of = |fault: Fault| rows.iter().find(|r| r.fault == fault.code()).unwrap();
         let leak = of(Fault::LeakSteady);
         assert_eq!(

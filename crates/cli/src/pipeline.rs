@@ -25,6 +25,9 @@ pub(crate) struct Pipeline {
     pub(crate) water: WaterSettings,
     #[serde(default)]
     pub(crate) run: RunSettings,
+    /// A daybook that is kept from run to run.
+    #[serde(default, skip_serializing_if = "DaybookSettings::changes_nothing")]
+    pub(crate) daybook: DaybookSettings,
     #[serde(default)]
     pub(crate) faults: FaultSettings,
     pub(crate) worth: WorthSettings,
@@ -122,6 +125,55 @@ pub(crate) struct RunSettings {
 impl Default for RunSettings {
     fn default() -> Self {
         Self { seed: 1, top: 10, cards: 50, memory_mb: 256 }
+    }
+}
+
+/// What is kept from run to run.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct DaybookSettings {
+    /// Folder of the kept daybook; empty = nothing is kept, and every run reads all files.
+    #[serde(skip_serializing)]
+    pub(crate) keep: PathBuf,
+    /// Days of each home that are kept and assessed, counted back from its last; 0 = all.
+    pub(crate) keep_days: u32,
+    /// Segments after which the older ones are laid together. Changes no result.
+    #[serde(skip_serializing)]
+    pub(crate) compact_after: usize,
+    /// What becomes of the days of a file that is no longer there.
+    #[serde(skip_serializing)]
+    pub(crate) gone: Gone,
+}
+
+/// What becomes of the days of a file that is no longer there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Gone {
+    /// They stay.
+    Keep,
+    /// They are worked out again without it.
+    Forget,
+}
+
+impl Default for DaybookSettings {
+    fn default() -> Self {
+        Self { keep: PathBuf::new(), keep_days: 0, compact_after: 10, gone: Gone::Keep }
+    }
+}
+
+impl DaybookSettings {
+    fn changes_nothing(&self) -> bool {
+        self.keep_days == 0
+    }
+
+    /// Whether days go with their file.
+    pub(crate) fn forgets(&self) -> bool {
+        self.gone == Gone::Forget
+    }
+
+    /// The settings, if a daybook is kept at all.
+    pub(crate) fn kept(&self) -> Option<&Self> {
+        (!self.keep.as_os_str().is_empty()).then_some(self)
     }
 }
 

@@ -49,16 +49,22 @@ pub(crate) type MaybeNotes = Result<Notes, &'static str>;
 
 /// Looks at the exports of a pipeline; rows that do not fit into memory will be written into `aside`.
 pub(crate) fn open_intake(inputs: &Inputs, aside: PathBuf) -> Intake<'_> {
-    let limits = Limits { memory_bytes: inputs.pipeline.run.memory_mb.saturating_mul(1 << 20), aside };
+    let limits = limits(inputs, aside);
     Intake::open(&inputs.pipeline.inputs.readings, &inputs.mapping, &inputs.cylinders, &limits)
 }
 
+/// The limits of a pipeline, with rows that do not fit into memory in `aside`.
+pub(crate) fn limits(inputs: &Inputs, aside: PathBuf) -> Limits {
+    Limits { memory_bytes: inputs.pipeline.run.memory_mb.saturating_mul(1 << 20), aside }
+}
+
 /// One home, reduced.
-struct Home {
-    notes: MaybeNotes,
-    by_file: Vec<Account>,
-    out_of_order: u64,
-    stamps: Option<(i64, i64)>,
+pub(crate) struct Home {
+    pub(crate) notes: MaybeNotes,
+    pub(crate) by_file: Vec<Account>,
+    pub(crate) out_of_order: u64,
+    /// First and last stamp, if it has rows.
+    pub(crate) stamps: Option<(i64, i64)>,
 }
 
 impl Home {
@@ -79,8 +85,11 @@ impl Home {
     }
 }
 
+/// What becomes of the daybook of a home, with its place in the register.
+pub(crate) type Keep<'k> = dyn FnMut(usize, MaybeNotes) -> Result<(), ContractError> + 'k;
+
 /// Sums over the homes that were taken so far.
-struct Taken<'a> {
+pub(crate) struct Taken<'a> {
     cylinders: Vec<&'a Cylinder>,
     water: Water,
     /// Next home of the register.
@@ -93,13 +102,56 @@ struct Taken<'a> {
     stamps: Vec<(i64, i64)>,
 }
 
-impl Taken<'_> {
+impl<'a> Taken<'a> {
+    /// Nothing yet, of so many input files.
+    pub(crate) fn nothing(cylinders: &'a BTreeMap<String, Cylinder>, water: Water, files: usize) -> Self {
+        Self {
+            cylinders: cylinders.values().collect(),
+            water,
+            next: 0,
+            files: vec![Account::default(); files],
+            homes: Vec::new(),
+            priors: PriorsBuilder::default(),
+            unit_signs: Vec::new(),
+            lacking: Vec::new(),
+            stamps: Vec::new(),
+        }
+    }
+
+    /// Homes with rows so far.
+    pub(crate) fn with_rows(&self) -> usize {
+        self.stamps.len()
+    }
+
+    /// All homes taken, and what was lost before it came to any reduction.
+    pub(crate) fn finish(
+        mut self,
+        files: Vec<FileReport>,
+        rejected_by_home: &BTreeMap<String, Account>,
+        unknown_homes: BTreeMap<String, u64>,
+    ) -> Reduced {
+        for (sum, file) in self.files.iter_mut().zip(&files) {
+            sum.add(&file.account);
+        }
+        let homes = self.homes.into_iter().map(|(mut account, row)| {
+            if let Some(rejected) = rejected_by_home.get(&row.home) {
+                account.add(rejected);
+            }
+            counted(row, &account)
+        });
+        Reduced {
+            accounts: Accounts { files: self.files, homes: homes.collect() },
+            priors: self.priors.finish(),
+            unit_signs: self.unit_signs,
+            lacking: self.lacking,
+            stamps: self.stamps,
+            files,
+            unknown_homes,
+        }
+    }
+
     /// Takes the homes of the register before `name` (all that are left, without one) as homes without rows.
-    fn up_to(
-        &mut self,
-        name: Option<&str>,
-        keep: &mut dyn FnMut(usize, MaybeNotes) -> Result<(), ContractError>,
-    ) -> Result<(), ContractError> {
+    pub(crate) fn up_to(&mut self, name: Option<&str>, keep: &mut Keep<'_>) -> Result<(), ContractError> {
         while let Some(cylinder) = self.cylinders.get(self.next)
             && name.is_none_or(|name| cylinder.home.as_str() < name)
         {
@@ -109,11 +161,8 @@ impl Taken<'_> {
         Ok(())
     }
 
-    fn one(
-        &mut self,
-        home: Home,
-        keep: &mut dyn FnMut(usize, MaybeNotes) -> Result<(), ContractError>,
-    ) -> Result<(), ContractError> {
+    /// Takes the next home of the register.
+    pub(crate) fn one(&mut self, home: Home, keep: &mut Keep<'_>) -> Result<(), ContractError> {
         let (index, cylinder) = (self.next, self.cylinders[self.next]);
         self.next += 1;
         let mut account = Account::default();
@@ -156,17 +205,7 @@ pub(crate) fn reduce_fleet<K: Send>(
         rows.store(0, Ordering::Relaxed);
         let mut kept = begin()?;
         let mut put = |index: usize, notes: MaybeNotes| keep(&mut kept, index, notes);
-        let mut taken = Taken {
-            cylinders: cylinders.values().collect(),
-            water,
-            next: 0,
-            files: vec![Account::default(); files],
-            homes: Vec::new(),
-            priors: PriorsBuilder::default(),
-            unit_signs: Vec::new(),
-            lacking: Vec::new(),
-            stamps: Vec::new(),
-        };
+        let mut taken = Taken::nothing(cylinders, water, files);
         let told = |n: u64| {
             rows.fetch_add(n, Ordering::Relaxed);
         };
@@ -177,31 +216,14 @@ pub(crate) fn reduce_fleet<K: Send>(
         })?;
         let Some(streamed) = streamed else { continue };
         taken.up_to(None, &mut put)?;
-        for (sum, file) in taken.files.iter_mut().zip(&streamed.files) {
-            sum.add(&file.account);
-        }
         progress::note(&format!(
             "read {} rows of {} homes from {} files in {:.1} s",
             thousands(rows.load(Ordering::Relaxed)),
-            thousands(taken.stamps.len() as u64),
+            thousands(taken.with_rows() as u64),
             files,
             started.elapsed().as_secs_f64()
         ));
-        let homes = taken.homes.into_iter().map(|(mut account, row)| {
-            if let Some(rejected) = streamed.rejected_by_home.get(&row.home) {
-                account.add(rejected);
-            }
-            counted(row, &account)
-        });
-        let reduced = Reduced {
-            accounts: Accounts { files: taken.files, homes: homes.collect() },
-            priors: taken.priors.finish(),
-            unit_signs: taken.unit_signs,
-            lacking: taken.lacking,
-            stamps: taken.stamps,
-            files: streamed.files,
-            unknown_homes: streamed.unknown_homes,
-        };
+        let reduced = taken.finish(streamed.files, &streamed.rejected_by_home, streamed.unknown_homes);
         return Ok((reduced, kept));
     }
     Err(ContractError::new("readings", "more and more files turn out to be damaged")

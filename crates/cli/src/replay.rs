@@ -13,8 +13,8 @@ pub(crate) fn until(notes: &Notes, count: usize) -> Notes {
     Notes {
         spells: notes.spells.iter().filter(|s| s.day <= last).cloned().collect(),
         draws: notes.draws.iter().filter(|d| d.day <= last).cloned().collect(),
-        accounts: Vec::new(),
         days,
+        ..Notes::default()
     }
 }
 

@@ -6,22 +6,24 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
-use drawoff_contract::results::{
-    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
-};
+use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRow, LeftOffRow, QualityRow};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
 use drawoff_report::{PageInput, csv, json, terminal};
 use drawoff_store::output::TableStream;
-use drawoff_store::{FileReport, Gathered, Intake, RunFolder};
+use drawoff_store::{FileReport, Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
 use crate::args::PipelineArgs;
 use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
+use crate::evidence::{Readings, evidence};
 use crate::exit::{Exit, Failure};
+use crate::findings::{Findings, Settled};
+use crate::lessons;
+use crate::nightly;
 use crate::pipeline::{self, Pipeline};
-use crate::plan::{Plan, settle_findings};
+use crate::plan::Plan;
 use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
@@ -85,6 +87,18 @@ fn output_apart(pipeline: &Pipeline) -> Result<(), ContractError> {
         return Err(ContractError::new("outputs.dir", "is empty")
             .with_hint("name a folder, such as out/service-list"));
     }
+    if let Some(kept) = pipeline.daybook.kept()
+        && [readings, dir].iter().any(|other| kept.keep.starts_with(other) || other.starts_with(&kept.keep))
+    {
+        return Err(ContractError::new(
+            "daybook.keep",
+            format!(
+                "{} lies within inputs.readings or outputs.dir, or one of them in it",
+                kept.keep.display()
+            ),
+        )
+        .with_hint("keep the daybook in a folder of its own"));
+    }
     if dir.starts_with(readings) {
         return Err(ContractError::new(
             "outputs.dir",
@@ -124,45 +138,56 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
-    let mut intake = open_intake(&inputs, folder.rows_aside().join("rows"));
-    let (reduced, daybook) = reduce_fleet(
-        &mut intake,
-        &inputs.cylinders,
-        settings.water,
-        &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
-        &|daybook, home, notes| daybook.push(home, notes),
-    )?;
+    let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
+        Some(kept) => {
+            let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
+            (reduced, daybook, Readings::OfNight(night))
+        }
+        None => {
+            let mut intake = open_intake(&inputs, folder.rows_aside().join("rows"));
+            let (reduced, daybook) = reduce_fleet(
+                &mut intake,
+                &inputs.cylinders,
+                settings.water,
+                &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
+                &|daybook, home, notes| daybook.push(home, notes),
+            )?;
+            (reduced, daybook, Readings::OfRun(Box::new(intake)))
+        }
+    };
     if reduced.stamps.is_empty() {
         return Err(nothing_read(&inputs, &reduced));
     }
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
-    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings)?;
-    let (lessons, settled) = settle_findings(&inputs, &daybooks, &reduced.priors, &mut assessed.findings)?;
+    let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
+    let lessons = lessons::lessons(&daybooks, &reduced.priors, log, calibration, settings)?;
+    let findings = Findings::begin(&folder, &inputs.rules, &lessons, &inputs.cylinders)?;
+    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings)?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
     let (background, mut notes) = inputs.small.background(period, &inputs.cylinders);
-    let mut list = drawoff_worklist::rank(&assessed.findings, &inputs.cylinders, &worth, &background)?;
+    let mut list = drawoff_worklist::rank(&assessed.settled.called, &inputs.cylinders, &worth, &background)?;
     list.notes.extend(tariff_notes);
     list.notes.append(&mut notes.for_all);
     notes.for_page.extend(lessons.remark());
-    if settled.silenced > 0 {
+    if assessed.settled.silenced > 0 {
         notes.for_page.push(format!(
             "{} findings beyond their limits are held back, as too doubtful for a rate of false calls of {:.0} %",
-            settled.silenced,
+            assessed.settled.silenced,
             100.0 * inputs.rules.rate
         ));
     }
-    let plan = Plan::of(&inputs, &worth, &lessons, settled, &list, &assessed.findings);
+    let plan = Plan::of(&inputs, &worth, &lessons, &mut assessed.settled, &list);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
         started.elapsed().as_secs_f64()
     ));
     let shown = &list.visits[..list.visits.len().min(inputs.pipeline.run.cards)];
-    let evidence = evidence(&intake, &inputs.cylinders, shown)?;
-    drop(intake);
+    let evidence = evidence(&readings, &inputs.cylinders, shown)?;
+    drop(readings);
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
@@ -185,16 +210,17 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
 struct Assessed {
     homes: Vec<HomeRow>,
-    findings: Vec<FindingRow>,
     groups: Vec<GroupRow>,
+    settled: Settled,
 }
 
-/// Reads and assesses every home, and writes its days, draw-offs and habits; probabilities are not calibrated yet.
+/// Reads and assesses every home, and writes its days, draw-offs and habits.
 fn assess(
     folder: &mut RunFolder,
     daybooks: &DaybookFiles<'_>,
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
+    mut findings: Findings<'_>,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
     let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
@@ -204,11 +230,10 @@ fn assess(
     let mut changes: TableStream<ChangeRow> = folder.begin_table()?;
     let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
-    let mut findings = Vec::new();
     let wanted = Wanted { faults: true, habits: true };
     let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
         homes.push((home.reading.row, home.measured));
-        findings.extend(home.findings);
+        findings.push(home.findings)?;
         days.push(home.reading.days.rows)?;
         draw_offs.push(home.reading.days.draws)?;
         vacancy.push(home.habits.vacancy)?;
@@ -225,7 +250,11 @@ fn assess(
     folder.end(changes)?;
     folder.end(hour_changes)?;
     report_fleet(homes.iter_mut().map(|(row, measured)| (row, *measured)));
-    Ok(Assessed { homes: homes.into_iter().map(|h| h.0).collect(), findings, groups })
+    Ok(Assessed {
+        homes: homes.into_iter().map(|h| h.0).collect(),
+        groups,
+        settled: findings.settle(folder)?,
+    })
 }
 
 /// Homes named in warnings; the rest are counted.
@@ -298,50 +327,6 @@ fn unknown_homes(inputs: &Inputs, gathered: &Reduced) -> Vec<ContractError> {
 const CAUTION: &str = "Findings are indications from data. Work on unvented cylinders and electrics is for competent,\n\
     licensed people under local codes; hot water scalds.";
 
-const DAY_MS: i64 = 86_400_000;
-
-/// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days.
-fn evidence(
-    intake: &Intake<'_>,
-    cylinders: &BTreeMap<String, Cylinder>,
-    visits: &[VisitRow],
-) -> Result<Vec<EvidenceRow>, ContractError> {
-    use drawoff_contract::{Channel, Utc};
-    let mut out = Vec::new();
-    let homes = intake.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
-    for visit in visits {
-        let (Some(rows), Some(cylinder)) = (homes.get(&visit.home), cylinders.get(&visit.home)) else {
-            continue;
-        };
-        let Some(&last) = rows.time_ms.last() else { continue };
-        let from = visit.since.map_or(last - 3 * DAY_MS, |since| (since.0 - DAY_MS).min(last - 3 * DAY_MS));
-        let to = from + 3 * DAY_MS;
-        let first = rows.time_ms.partition_point(|&t| t <= from);
-        let end = rows.time_ms.partition_point(|&t| t <= to);
-        let mut before = None;
-        for i in first..end {
-            if before == Some(rows.time_ms[i]) {
-                continue;
-            }
-            before = Some(rows.time_ms[i]);
-            let known = |v: f64| (!v.is_nan()).then_some(v);
-            let sum = |pair: [f64; 2]| pair.into_iter().filter_map(known).reduce(|a, b| a + b);
-            let max = |pair: [f64; 2]| pair.into_iter().filter_map(known).reduce(f64::max);
-            out.push(EvidenceRow {
-                home: visit.home.clone(),
-                time: Utc(rows.time_ms[i]),
-                probes_degc: (0..cylinder.probe_heights.len())
-                    .map(|p| rows.at(Channel::Probe(u8::try_from(p).unwrap_or(u8::MAX)), i) as f32)
-                    .collect(),
-                power_w: sum([rows.at(Channel::Power(0), i), rows.at(Channel::Power(1), i)]),
-                call: max([rows.at(Channel::Call(0), i), rows.at(Channel::Call(1), i)]),
-                surroundings_degc: known(rows.at(Channel::Surroundings, i)),
-            });
-        }
-    }
-    Ok(out)
-}
-
 /// Writes every table and page.
 fn write(
     folder: &mut RunFolder,
@@ -356,18 +341,34 @@ fn write(
     folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
     folder.text("service_list.json", &json::json(list.visits.clone()))?;
-    folder.text("findings.csv", &csv::csv(assessed.findings.clone()))?;
-    folder.text("homes.csv", &csv::csv(assessed.homes.clone()))?;
     folder.text("left_off.csv", &csv::csv(left_off(list)))?;
     folder.table(left_off(list))?;
     folder.table(list.visits.clone())?;
-    folder.table(assessed.homes)?;
-    folder.table(assessed.findings)?;
+    write_homes(folder, assessed.homes)?;
     folder.table(assessed.groups)?;
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     folder.table(evidence)?;
     Ok(())
+}
+
+/// Homes that are laid out in columns at a time.
+const HOMES_AT_ONCE: usize = 500;
+
+/// The table of homes, and the same as text, some homes at a time.
+fn write_homes(folder: &mut RunFolder, homes: Vec<HomeRow>) -> Result<(), ContractError> {
+    let mut table = folder.begin_table::<HomeRow>()?;
+    let mut text = folder.begin_text("homes.csv")?;
+    text.push(&csv::head::<HomeRow>())?;
+    let mut homes = homes.into_iter().peekable();
+    while homes.peek().is_some() {
+        let some: Vec<HomeRow> = homes.by_ref().take(HOMES_AT_ONCE).collect();
+        text.push(&csv::lines(some.clone()))?;
+        table.push_to_group(some);
+        table.end_group()?;
+    }
+    folder.end(table)?;
+    folder.end_text(text)
 }
 
 pub(crate) fn file_rows(files: &[FileReport], accounts: &[Account]) -> Vec<FileRow> {
@@ -418,7 +419,8 @@ fn page(
         visits: &list.visits,
         evidence,
         homes: &assessed.homes,
-        findings: &assessed.findings,
+        findings: &assessed.settled.called,
+        counted: &assessed.settled.counted,
         quality,
         zones: &zones,
         set_points: &set_points,

@@ -1,13 +1,11 @@
-//! From the findings of each home to those of the fleet: probabilities, the rate of false calls, stories and peers.
+//! From the findings of each home to those of a fleet in memory: probabilities, and the rate of false calls.
 
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use drawoff_contract::plan_tables::{PeerRow, StoryRow};
+use drawoff_contract::ContractError;
 use drawoff_contract::results::FindingRow;
-use drawoff_contract::{ContractError, Cylinder};
 use drawoff_faults::calibration::Calibration;
-use drawoff_faults::posterior::{self, peers};
+use drawoff_faults::posterior;
 use rayon::prelude::*;
 
 use crate::pipeline::FaultSettings;
@@ -34,23 +32,7 @@ pub(crate) fn probabilities(findings: &mut [FindingRow], calibration: &Calibrati
     homes.into_par_iter().for_each(|rows| posterior::calibrate(rows, calibration));
 }
 
-/// What is said beside the findings.
-pub(crate) struct Settled {
-    pub(crate) stories: Vec<StoryRow>,
-    pub(crate) peers: Vec<PeerRow>,
-    /// Calls that the rate of false calls turned sound.
-    pub(crate) silenced: usize,
-}
-
-/// Holds the calls at the rate, and tells stories and peers.
-pub(crate) fn settle(
-    findings: &mut [FindingRow],
-    cylinders: &BTreeMap<String, Cylinder>,
-    rules: &Rules,
-) -> Settled {
-    let silenced = posterior::hold_rate(findings, &rules.calibration, rules.rate);
-    let homes: Vec<&[FindingRow]> = findings.chunk_by(|a, b| a.home == b.home).collect();
-    let story = |rows: &&[FindingRow]| posterior::story(&rows.first()?.home, rows);
-    let stories = homes.par_iter().filter_map(story).collect();
-    Settled { stories, peers: peers::peers(findings, cylinders, rules.rate), silenced }
+/// Holds the calls at the rate.
+pub(crate) fn settle(findings: &mut [FindingRow], rules: &Rules) {
+    posterior::hold_rate(findings, &rules.calibration, rules.rate);
 }

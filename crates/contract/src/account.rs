@@ -97,6 +97,41 @@ impl Account {
             .join(", ")
     }
 
+    /// All counts as a list, in the order of the fields.
+    #[must_use]
+    pub fn to_counts(&self) -> Vec<i64> {
+        let counts = [self.rows_in, self.rows_used, self.values_in, self.values_used, self.values_absent];
+        let counts =
+            counts.iter().chain(&self.rows_masked).chain(&self.rows_rejected).chain(&self.values_masked);
+        counts.map(|&n| i64::try_from(n).unwrap_or(i64::MAX)).collect()
+    }
+
+    /// An account from its list of counts; `None` when the list is none of [`Account::to_counts`].
+    #[must_use]
+    pub fn from_counts(counts: &[i64]) -> Option<Self> {
+        let counts: Vec<u64> = counts.iter().map(|&n| u64::try_from(n).ok()).collect::<Option<_>>()?;
+        let (sums, rest) = counts.split_first_chunk::<5>()?;
+        let (rows_masked, rest) = rest.split_first_chunk()?;
+        let (rows_rejected, rest) = rest.split_first_chunk()?;
+        let [rows_in, rows_used, values_in, values_used, values_absent] = *sums;
+        Some(Self {
+            rows_in,
+            rows_used,
+            rows_masked: *rows_masked,
+            rows_rejected: *rows_rejected,
+            values_in,
+            values_used,
+            values_masked: rest.try_into().ok()?,
+            values_absent,
+        })
+    }
+
+    /// Rows and values masked as copies of a later row.
+    #[must_use]
+    pub fn copies(&self) -> u64 {
+        reason_index(Mask::Duplicate).map_or(0, |i| self.values_masked[i])
+    }
+
     /// Counts the values of one column, and in the long shape as many rows.
     fn count_column(&mut self, masks: &[Mask], shape: Shape) {
         let number = |mask: Mask| masks.iter().filter(|m| **m == mask).count() as u64;
@@ -194,5 +229,10 @@ mod tests {
         assert!(accounts.iter().all(Account::is_balanced));
         assert_eq!((accounts[0].rows_in, accounts[0].rows_used, accounts[0].values_absent), (2, 2, 5));
         assert_eq!(accounts[1].by_reason(), "duplicate 1/1, spike 0/1");
+        assert_eq!(accounts[1].copies(), 1);
+        for account in &accounts {
+            assert_eq!(Account::from_counts(&account.to_counts()).as_ref(), Some(account));
+        }
+        assert_eq!(Account::from_counts(&[1; 7]), None);
     }
 }

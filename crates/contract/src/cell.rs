@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use arrow::array::{
-    Array, ArrayRef, AsArray, BooleanArray, Date32Array, Float32Builder, Float64Array, Int64Array,
-    ListBuilder, StringArray, TimestampMillisecondArray,
+    Array, ArrayRef, AsArray, BinaryArray, BooleanArray, Date32Array, Float32Builder, Float64Array,
+    Int64Array, Int64Builder, ListBuilder, StringArray, TimestampMillisecondArray,
 };
 use arrow::datatypes::{
     DataType, Date32Type, Field, Float32Type, Float64Type, Int64Type, TimeUnit, TimestampMillisecondType,
@@ -165,5 +165,43 @@ impl Cell for Vec<f32> {
         let inner = lists.value(i);
         let items = inner.as_primitive_opt::<Float32Type>()?;
         Some(items.iter().map(|v| v.unwrap_or(f32::NAN)).collect())
+    }
+}
+
+/// A list of counts.
+impl Cell for Vec<i64> {
+    fn data_type() -> DataType {
+        DataType::List(Arc::new(Field::new("item", DataType::Int64, true)))
+    }
+    const NULLABLE: bool = false;
+    fn column(values: Vec<Self>) -> ArrayRef {
+        let mut builder = ListBuilder::new(Int64Builder::new());
+        for list in values {
+            builder.values().append_slice(&list);
+            builder.append(true);
+        }
+        Arc::new(builder.finish())
+    }
+    fn read(column: &dyn Array, i: usize) -> Option<Self> {
+        let lists = column.as_list_opt::<i32>()?;
+        if lists.is_null(i) {
+            return None;
+        }
+        Some(lists.value(i).as_primitive_opt::<Int64Type>()?.values().to_vec())
+    }
+}
+
+/// Bytes that only their writer can read.
+impl Cell for Vec<u8> {
+    fn data_type() -> DataType {
+        DataType::Binary
+    }
+    const NULLABLE: bool = false;
+    fn column(values: Vec<Self>) -> ArrayRef {
+        Arc::new(values.iter().map(|bytes| Some(bytes.as_slice())).collect::<BinaryArray>())
+    }
+    fn read(column: &dyn Array, i: usize) -> Option<Self> {
+        let bytes = column.as_binary_opt::<i32>()?;
+        (!bytes.is_null(i)).then(|| bytes.value(i).to_vec())
     }
 }

@@ -9,6 +9,7 @@ pub mod error;
 pub mod fault;
 pub mod flexible_tables;
 pub mod habit_tables;
+pub mod kept_tables;
 pub mod local;
 pub mod mapping;
 pub mod mapping_hint;

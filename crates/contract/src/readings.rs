@@ -192,6 +192,8 @@ pub struct HomeRows {
     pub series: Vec<Option<Series>>,
     /// Rows that came after a row of a later time, and were sorted back.
     pub out_of_order: u64,
+    /// The same by input file, files without such rows left out.
+    pub out_of_order_by_file: Vec<(u16, u64)>,
     /// Mapped value columns that are null in every row of the home (wide shape): counted, not kept.
     pub null_columns: u32,
 }

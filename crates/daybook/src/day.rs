@@ -20,14 +20,14 @@ use crate::track::{self, Followed, Follower};
 /// What one day hands to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Carry {
-    tail: Frame,
-    runs: Runs,
-    masks: MaskMemory,
-    cadence_ms: i64,
-    last_stamp_ms: Option<i64>,
-    follower: Follower,
+    pub(crate) tail: Frame,
+    pub(crate) runs: Runs,
+    pub(crate) masks: MaskMemory,
+    pub(crate) cadence_ms: i64,
+    pub(crate) last_stamp_ms: Option<i64>,
+    pub(crate) follower: Follower,
     /// Lowest reading of the lowest probe in each of the last days, degC.
-    lows_degc: Vec<f64>,
+    pub(crate) lows_degc: Vec<f64>,
 }
 
 /// Days over which the lowest reading stands for the cold feed.

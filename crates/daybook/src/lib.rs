@@ -15,7 +15,9 @@ mod probes;
 mod setup;
 mod signs;
 mod spells;
+mod state;
 mod track;
 
-pub use machine::{Machine, Notes};
+pub use machine::{DayAccount, Machine, Notes, only_counted};
 pub use setup::{Settings, Setup};
+pub use state::State;

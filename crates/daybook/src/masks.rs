@@ -20,8 +20,8 @@ const FASTEST_W: f64 = 24_000.0;
 /// What masking must remember from one day to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct MaskMemory {
-    register_wh: Option<f64>,
-    register_ms: Option<i64>,
+    pub(crate) register_wh: Option<f64>,
+    pub(crate) register_ms: Option<i64>,
 }
 
 /// Masks register falls in one day's rows and returns how many of them were restarts.

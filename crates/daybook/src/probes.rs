@@ -17,10 +17,10 @@ pub(crate) const FROZEN_MOVE_K: f64 = 5.0;
 /// A run of equal values, and how far the water moved at that height meanwhile.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Run {
-    value: f64,
+    pub(crate) value: f64,
     pub(crate) since_ms: i64,
-    low_degc: f64,
-    high_degc: f64,
+    pub(crate) low_degc: f64,
+    pub(crate) high_degc: f64,
 }
 
 impl Run {

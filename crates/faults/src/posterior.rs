@@ -162,25 +162,25 @@ pub fn call_cases(rows: &[FindingRow], any_fault: bool) -> Vec<Case> {
     called.map(|m| Case { present: any_fault.then_some(m.0), margins: vec![m] }).collect()
 }
 
-/// Holds the calls of a fleet at a rate of false ones, which are calls at homes with nothing wrong: the most doubtful turn sound until
-/// the mean doubt of what is left is at most `rate`. How many turned.
+/// Doubt of a call that the rate of false ones is asked of: how likely it comes from a home with nothing wrong.
+#[must_use]
+pub fn doubt(row: &FindingRow, calibration: &Calibration) -> Option<f64> {
+    let (fault, margin, days) = margin(row).filter(|_| is_held(row))?;
+    calibration.doubt(fault, margin, days)
+}
+
+/// Which calls are to turn sound, with their doubts: the most doubtful, until the mean doubt of what is left is at most `rate`. Calls
+/// are given as doubt and place; of equal doubts the later place turns first.
 ///
 /// The posterior form of false-discovery control (Newton et al., Biostatistics 5, 2004, from memory), with the doubt of
 /// [`Calibration::doubt`]. A wrong name for what is wrong is no false call: probabilities tell that. Faults of the export are apart, and
 /// what can hurt is never silenced.
-pub fn hold_rate(rows: &mut [FindingRow], calibration: &Calibration, rate: f64) -> usize {
-    let doubt = |row: &FindingRow| {
-        let (fault, margin, days) = margin(row).filter(|_| is_held(row))?;
-        calibration.doubt(fault, margin, days)
-    };
-    let mut called: Vec<(f64, usize)> =
-        rows.iter().enumerate().filter_map(|(i, row)| Some((doubt(row)?, i))).collect();
-    called.sort_by(|a, b| {
-        a.0.total_cmp(&b.0).then_with(|| rows[a.1].home.cmp(&rows[b.1].home)).then(a.1.cmp(&b.1))
-    });
+#[must_use]
+pub fn too_doubtful(mut calls: Vec<(f64, usize)>, rate: f64) -> BTreeMap<usize, f64> {
+    calls.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     let mut sum = 0.0;
-    let mut keep = called.len();
-    for (n, (doubt, _)) in called.iter().enumerate() {
+    let mut keep = calls.len();
+    for (n, (doubt, _)) in calls.iter().enumerate() {
         sum += doubt;
         // Doubts grow along the list, so their mean does too.
         if sum / (n + 1) as f64 > rate {
@@ -188,17 +188,28 @@ pub fn hold_rate(rows: &mut [FindingRow], calibration: &Calibration, rate: f64) 
             break;
         }
     }
-    for (doubt, i) in &called[keep..] {
-        let row = &mut rows[*i];
-        Outcome::Sound.code().clone_into(&mut row.outcome);
-        row.onset = None;
-        let why = format!(
-            "Beyond its limit, but {:.0} in 100 such calls come from sound homes: more than the rate of false calls allows.",
-            100.0 * doubt
-        );
-        row.evidence_against = format!("{} {why}", row.evidence_against.trim_end()).trim_start().to_owned();
+    calls[keep..].iter().map(|(doubt, place)| (*place, *doubt)).collect()
+}
+
+/// Turns a call sound, and says why.
+pub fn silence(row: &mut FindingRow, doubt: f64) {
+    Outcome::Sound.code().clone_into(&mut row.outcome);
+    row.onset = None;
+    let why = format!(
+        "Beyond its limit, but {:.0} in 100 such calls come from sound homes: more than the rate of false calls allows.",
+        100.0 * doubt
+    );
+    row.evidence_against = format!("{} {why}", row.evidence_against.trim_end()).trim_start().to_owned();
+}
+
+/// Holds the calls of a fleet, given in the order of the homes, at a rate of false ones; how many turned sound. See [`too_doubtful`].
+pub fn hold_rate(rows: &mut [FindingRow], calibration: &Calibration, rate: f64) -> usize {
+    let calls = rows.iter().enumerate().filter_map(|(i, row)| Some((doubt(row, calibration)?, i)));
+    let silenced = too_doubtful(calls.collect(), rate);
+    for (&i, &doubt) in &silenced {
+        silence(&mut rows[i], doubt);
     }
-    called.len() - keep
+    silenced.len()
 }
 
 #[cfg(test)]

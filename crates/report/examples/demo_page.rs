@@ -41,6 +41,7 @@ fn main() -> std::io::Result<()> {
         evidence: &evidence,
         homes: &homes,
         findings: &findings,
+        counted: &drawoff_report::Counted::of(&findings),
         quality: &quality,
         zones: &zones,
         set_points: &set_points,

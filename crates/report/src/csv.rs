@@ -12,9 +12,20 @@ use crate::{text, words};
 /// (after the advice on CSV injection of the OWASP foundation, from memory).
 #[must_use]
 pub fn csv<T: Table>(rows: Vec<T>) -> String {
+    head::<T>() + &lines(rows)
+}
+
+/// The first line of the table as CSV.
+#[must_use]
+pub fn head<T: Table>() -> String {
+    T::columns().iter().map(|c| c.name).collect::<Vec<_>>().join(",") + "\r\n"
+}
+
+/// The lines of some rows as CSV, without the first.
+#[must_use]
+pub fn lines<T: Table>(rows: Vec<T>) -> String {
     let (columns, row_count) = values::columns(rows);
-    let mut out = columns.iter().map(|c| c.name).collect::<Vec<_>>().join(",");
-    out.push_str("\r\n");
+    let mut out = String::new();
     for i in 0..row_count {
         for (n, column) in columns.iter().enumerate() {
             if n > 0 {

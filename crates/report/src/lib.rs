@@ -16,5 +16,5 @@ pub mod words;
 
 pub use flexible::{FlexiblePage, flexible_load};
 pub use home::HomeStory;
-pub use page::{PageInput, service_list};
+pub use page::{Counted, PageInput, service_list};
 pub use savings::{SavingsInput, savings_page};

@@ -128,6 +128,7 @@ fn only(rows: &HomeRows, keep: impl Fn(usize) -> bool) -> HomeRows {
         file: kept.iter().map(|&i| rows.file[i]).collect(),
         series: rows.series.clone(),
         out_of_order: 0,
+        out_of_order_by_file: Vec::new(),
         null_columns: rows.null_columns,
     };
     for series in out.series.iter_mut().flatten() {

@@ -28,9 +28,12 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping};
+use rayon::prelude::*;
+
+use self::source::Source;
 
 pub use check::inspect;
-pub use stream::{Intake, Streamed};
+pub use stream::{FileLost, Intake, Streamed};
 
 /// All readings of a run.
 #[derive(Debug, Default)]
@@ -54,6 +57,28 @@ pub struct FileReport {
     pub status: Result<(), ContractError>,
     /// Rejected rows of the file; used and masked rows are counted from the readings once all masks are set.
     pub account: Account,
+}
+
+/// One input file, known by its content.
+#[derive(Clone, Debug)]
+pub struct Input {
+    /// Path below the source folder, with `/` between parts.
+    pub name: String,
+    /// Hash of what it holds, and of what its path says of the rows.
+    pub content: String,
+    source: Source,
+}
+
+/// All files at `source` in the order of their paths, each with the hash of its content.
+///
+/// # Errors
+/// When there is no file of readings, or one cannot be read at all.
+pub fn inputs(source: &Path) -> Result<Vec<Input>, ContractError> {
+    let known = |source: Source| {
+        let content = source::content(&source)?;
+        Ok(Input { name: source.name.clone(), content, source })
+    };
+    source::list(source)?.into_par_iter().map(known).collect()
 }
 
 /// How much memory readings may take, and where rows go that do not fit.

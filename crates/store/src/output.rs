@@ -5,7 +5,7 @@
 //! interruption. The manifest is moved last.
 
 pub mod export;
-mod place;
+pub(crate) mod place;
 mod read;
 mod stream;
 
@@ -24,8 +24,8 @@ use sha2::{Digest, Sha256};
 use crate::disk::{self, failed};
 use crate::failing;
 pub use place::settle;
-pub use read::{each_batch, read_batches, read_group, read_groups, read_home, read_table};
-pub use stream::TableStream;
+pub use read::{TableGroups, TableRows, each_batch, read_batches, read_groups, read_home, read_table};
+pub use stream::{TableStream, TextStream};
 
 /// Name of the manifest.
 pub const MANIFEST: &str = "manifest.json";
@@ -158,7 +158,27 @@ impl RunFolder {
         self.bytes(name, text.as_bytes())
     }
 
-    fn bytes(&mut self, name: &str, bytes: &[u8]) -> Result<(), ContractError> {
+    /// Begins a text that is written bit by bit; [`RunFolder::end_text`] makes it part of the run.
+    ///
+    /// # Errors
+    /// As [`RunFolder::text`].
+    pub fn begin_text(&self, name: &str) -> Result<TextStream, ContractError> {
+        self.is_free(name)?;
+        TextStream::begin(&self.aside.join(name), name)
+    }
+
+    /// Ends a text that was begun.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn end_text(&mut self, text: TextStream) -> Result<(), ContractError> {
+        let name = text.name.clone();
+        let written = text.end()?;
+        self.files.insert(name, written);
+        Ok(())
+    }
+
+    fn is_free(&self, name: &str) -> Result<(), ContractError> {
         let is_plain = |part: &str| !part.is_empty() && !part.starts_with('.') && !part.contains(['\\', ':']);
         if name == MANIFEST || !name.split('/').all(is_plain) {
             return Err(ContractError::new(name, "is no name for a file of a run"));
@@ -166,6 +186,11 @@ impl RunFolder {
         if self.files.contains_key(name) {
             return Err(ContractError::new(name, "was written already in this run"));
         }
+        Ok(())
+    }
+
+    fn bytes(&mut self, name: &str, bytes: &[u8]) -> Result<(), ContractError> {
+        self.is_free(name)?;
         write(&self.aside.join(name), bytes)?;
         self.files.insert(name.to_owned(), (bytes.len() as u64, hash(bytes)));
         Ok(())
@@ -213,7 +238,7 @@ impl Drop for RunFolder {
 }
 
 /// Writes a new file and waits until it is on the disk.
-fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
+pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
     }
@@ -224,11 +249,17 @@ fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
     disk::sync(path, &file)
 }
 
+/// A hash of a text, to know it again by.
+#[must_use]
+pub fn fingerprint(text: &str) -> String {
+    hash(text.as_bytes())
+}
+
 fn hash(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 
-fn hex(digest: &[u8]) -> String {
+pub(crate) fn hex(digest: &[u8]) -> String {
     digest.iter().map(|b| format!("{b:02x}")).collect()
 }
 

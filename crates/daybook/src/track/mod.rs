@@ -19,7 +19,7 @@ use crate::frame::Frame;
 use crate::setup::Setup;
 use explain::{Explained, Known, Part, Scatter, explain, least_seen_l};
 use feed::FeedSums;
-use power::PowerGain;
+pub(crate) use power::PowerGain;
 use silence::explain_silence;
 use steps::{Step, steps};
 
@@ -46,9 +46,9 @@ const NO_HEATS: [Heat; 2] = [Heat { low: 0.0, high: 0.0, wh: 0.0 }; 2];
 /// What is carried from one step to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Follower {
-    column: Option<Column>,
-    last_ms: i64,
-    gain: PowerGain,
+    pub(crate) column: Option<Column>,
+    pub(crate) last_ms: i64,
+    pub(crate) gain: PowerGain,
 }
 
 /// What left in one interval beside any steady leak.

@@ -22,13 +22,13 @@ const HEAT_PUMP_GAIN: f64 = 2.8;
 
 /// Gain of the heater's meter.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct PowerGain {
-    metered_wh: f64,
-    found_wh: f64,
-    disturbed: bool,
-    recent: Vec<f64>,
+pub(crate) struct PowerGain {
+    pub(crate) metered_wh: f64,
+    pub(crate) found_wh: f64,
+    pub(crate) disturbed: bool,
+    pub(crate) recent: Vec<f64>,
     /// Of `recent`; `None` with too few.
-    median: Option<f64>,
+    pub(crate) median: Option<f64>,
 }
 
 impl PowerGain {

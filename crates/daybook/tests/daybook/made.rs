@@ -37,6 +37,7 @@ pub(crate) fn picked(rows: &HomeRows, pick: &[usize]) -> HomeRows {
         file: pick.iter().map(|&i| rows.file[i]).collect(),
         series: rows.series.iter().map(|s| s.as_ref().map(|s| picked_series(s, pick))).collect(),
         out_of_order: 0,
+        out_of_order_by_file: Vec::new(),
         ..*rows
     }
 }

@@ -5,5 +5,6 @@ mod accounting;
 mod balance;
 mod late;
 mod made;
+mod nights;
 mod odd;
 mod portions;

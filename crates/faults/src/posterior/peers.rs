@@ -18,44 +18,61 @@ pub const LEAST_POOL: usize = 200;
 /// Share of the peers, from the top, that is taken as probably faulty.
 const TRIMMED: f64 = 0.02;
 
+/// Margins of a fleet by fault and kind of home, taken in the order of the findings.
+#[derive(Clone, Debug, Default)]
+pub struct Pools {
+    /// Place of each finding and its margin.
+    pools: BTreeMap<(Fault, String), Vec<(usize, f64)>>,
+}
+
+impl Pools {
+    /// Takes the finding at a place.
+    pub fn note(&mut self, place: usize, row: &FindingRow, cylinder: Option<&Cylinder>) {
+        let visit = |f: &Fault| matches!(f.class(), FaultClass::Equipment | FaultClass::Sensor);
+        let Some(fault) = Fault::from_code(&row.fault).filter(visit) else { return };
+        if let (Some(margin), Some(cylinder)) = (row.margin, cylinder) {
+            self.pools.entry((fault, kind_of_home(cylinder))).or_default().push((place, margin));
+        }
+    }
+
+    /// How each called finding stands among its peers; `called` gives the finding at a place if it is one.
+    #[must_use]
+    pub fn rows<'r>(&self, rate: f64, called: &dyn Fn(usize) -> Option<&'r FindingRow>) -> Vec<PeerRow> {
+        let mut out: BTreeMap<usize, PeerRow> = BTreeMap::new();
+        for ((_, peers), pool) in &self.pools {
+            let control = (pool.len() >= LEAST_POOL).then(|| {
+                let p = p_values(&pool.iter().map(|(_, m)| *m).collect::<Vec<_>>());
+                let q = q_values(&p);
+                (p, q)
+            });
+            for (at, (i, _)) in pool.iter().enumerate() {
+                let Some(row) = called(*i) else { continue };
+                let p_value = control.as_ref().map(|(p, _)| p[at]);
+                let q_value = control.as_ref().map(|(_, q)| q[at]);
+                let peer = PeerRow {
+                    home: row.home.clone(),
+                    fault: row.fault.clone(),
+                    peers: peers.clone(),
+                    pool: pool.len() as i64,
+                    p_value,
+                    q_value,
+                    stands_out: q_value.map(|q| q <= rate),
+                };
+                out.insert(*i, peer);
+            }
+        }
+        out.into_values().collect()
+    }
+}
+
 /// How each called finding of cylinder or probes stands among its peers, in the order of the findings.
 #[must_use]
 pub fn peers(rows: &[FindingRow], cylinders: &BTreeMap<String, Cylinder>, rate: f64) -> Vec<PeerRow> {
-    let mut pools: BTreeMap<(Fault, String), Vec<(usize, f64)>> = BTreeMap::new();
-    for (i, row) in rows.iter().enumerate() {
-        let visit = |f: &Fault| matches!(f.class(), FaultClass::Equipment | FaultClass::Sensor);
-        let Some(fault) = Fault::from_code(&row.fault).filter(visit) else { continue };
-        if let (Some(margin), Some(cylinder)) = (row.margin, cylinders.get(&row.home)) {
-            pools.entry((fault, kind_of_home(cylinder))).or_default().push((i, margin));
-        }
+    let mut pools = Pools::default();
+    for (place, row) in rows.iter().enumerate() {
+        pools.note(place, row, cylinders.get(&row.home));
     }
-    let mut out: BTreeMap<usize, PeerRow> = BTreeMap::new();
-    for ((_, peers), pool) in &pools {
-        let control = (pool.len() >= LEAST_POOL).then(|| {
-            let p = p_values(&pool.iter().map(|(_, m)| *m).collect::<Vec<_>>());
-            let q = q_values(&p);
-            (p, q)
-        });
-        for (at, (i, _)) in pool.iter().enumerate() {
-            let row = &rows[*i];
-            if row.outcome != Outcome::Fault.code() {
-                continue;
-            }
-            let p_value = control.as_ref().map(|(p, _)| p[at]);
-            let q_value = control.as_ref().map(|(_, q)| q[at]);
-            let peer = PeerRow {
-                home: row.home.clone(),
-                fault: row.fault.clone(),
-                peers: peers.clone(),
-                pool: pool.len() as i64,
-                p_value,
-                q_value,
-                stands_out: q_value.map(|q| q <= rate),
-            };
-            out.insert(*i, peer);
-        }
-    }
-    out.into_values().collect()
+    pools.rows(rate, &|place| rows.get(place).filter(|row| row.outcome == Outcome::Fault.code()))
 }
 
 fn kind_of_home(cylinder: &Cylinder) -> String {

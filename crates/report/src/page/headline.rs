@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use drawoff_contract::{Fault, FaultClass, Money, Outcome};
+use drawoff_contract::Money;
 
 use super::PageInput;
 use crate::{text, words};
@@ -28,7 +28,7 @@ pub(super) fn section(input: &PageInput<'_>) -> String {
     out.push_str(&figure("Homes read", &words::count(read.len()), "with at least one row of readings"));
     out.push_str(&figure(
         "Homes assessed",
-        &words::count(assessed(input)),
+        &words::count(input.counted.assessed),
         "for at least one fault of cylinder or probe",
     ));
     out.push_str(&figure("Homes listed", &words::count(listed.len()), &visits));
@@ -52,18 +52,6 @@ fn figure(name: &str, value: &str, under: &str) -> String {
 
 fn visits(n: usize) -> String {
     if n == 1 { "1 visit offered".to_owned() } else { format!("{} visits offered", words::count(n)) }
-}
-
-/// Homes with an assessment that came to sound or fault.
-fn assessed(input: &PageInput<'_>) -> usize {
-    let homes: BTreeSet<&str> = input
-        .findings
-        .iter()
-        .filter(|f| Fault::from_code(&f.fault).is_some_and(|k| k.class() != FaultClass::Data))
-        .filter(|f| matches!(Outcome::from_code(&f.outcome), Some(Outcome::Sound | Outcome::Fault)))
-        .map(|f| f.home.as_str())
-        .collect();
-    homes.len()
 }
 
 fn at_stake(input: &PageInput<'_>) -> (String, String) {

@@ -7,8 +7,11 @@ use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, QualityRow, Vi
 
 use crate::text;
 
+pub use counted::Counted;
+
 mod axis;
 pub(crate) mod card;
+mod counted;
 pub(crate) mod dictionary;
 mod headline;
 mod heater;
@@ -32,8 +35,10 @@ pub struct PageInput<'a> {
     pub evidence: &'a [EvidenceRow],
     /// What is known of each home.
     pub homes: &'a [HomeRow],
-    /// Findings of all homes.
+    /// Findings with the outcome `fault`; others may be among them.
     pub findings: &'a [FindingRow],
+    /// What is told of all findings together.
+    pub counted: &'a Counted,
     /// Row accounting of each home.
     pub quality: &'a [QualityRow],
     /// Time zone of each home; UTC where absent.

@@ -1,11 +1,11 @@
 //! What the data could not say: faults of the export, homes not assessed, rows lost.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use drawoff_contract::results::FindingRow;
 use drawoff_contract::{Fault, FaultClass, Outcome};
 
-use super::PageInput;
+use super::{Counted, PageInput};
 use crate::{text, words};
 
 /// Homes named for one fault of the data; the files hold all.
@@ -20,8 +20,8 @@ pub(super) fn section(input: &PageInput<'_>) -> String {
     );
     out.push_str(&rows(input));
     out.push_str(&data_findings(input.findings));
-    out.push_str(&outcomes(input.findings));
-    out.push_str(&reasons(input.findings));
+    out.push_str(&outcomes(input.counted));
+    out.push_str(&reasons(input.counted));
     out.push_str("</section>\n");
     out
 }
@@ -79,16 +79,8 @@ fn data_findings(findings: &[FindingRow]) -> String {
     out
 }
 
-fn outcomes(findings: &[FindingRow]) -> String {
-    const ORDER: [Outcome; 4] =
-        [Outcome::Fault, Outcome::Sound, Outcome::NotAssessed, Outcome::TooLittleData];
-    let mut counts: BTreeMap<Fault, [usize; 4]> = BTreeMap::new();
-    for finding in findings {
-        let place = ORDER.iter().position(|o| o.code() == finding.outcome);
-        if let (Some(fault), Some(i)) = (Fault::from_code(&finding.fault), place) {
-            counts.entry(fault).or_default()[i] += 1;
-        }
-    }
+fn outcomes(counted: &Counted) -> String {
+    let counts = &counted.outcomes;
     if counts.is_empty() {
         return String::new();
     }
@@ -100,7 +92,7 @@ fn outcomes(findings: &[FindingRow]) -> String {
     for (fault, numbers) in counts {
         out.push_str(&format!("<tr><th scope=\"row\">{}", fault.title()));
         for number in numbers {
-            out.push_str(&format!("<td>{}", words::count(number)));
+            out.push_str(&format!("<td>{}", words::count(*number)));
         }
         out.push('\n');
     }
@@ -108,22 +100,9 @@ fn outcomes(findings: &[FindingRow]) -> String {
     out
 }
 
-/// Homes and assessments that one missing input stopped.
-#[derive(Default)]
-struct Stopped<'a> {
-    homes: BTreeSet<&'a str>,
-    faults: BTreeSet<&'a str>,
-}
-
-fn reasons(findings: &[FindingRow]) -> String {
+fn reasons(counted: &Counted) -> String {
     // By input first: one missing column usually stops several assessments.
-    let mut reasons: BTreeMap<&str, Stopped<'_>> = BTreeMap::new();
-    for finding in findings.iter().filter(|f| f.outcome == Outcome::NotAssessed.code()) {
-        let reason = if finding.missing.is_empty() { "no reason given" } else { finding.missing.as_str() };
-        let entry = reasons.entry(reason).or_default();
-        entry.homes.insert(&finding.home);
-        entry.faults.insert(&finding.fault);
-    }
+    let reasons = &counted.stopped;
     if reasons.is_empty() {
         return String::new();
     }
@@ -135,11 +114,11 @@ fn reasons(findings: &[FindingRow]) -> String {
             .iter()
             .map(|code| Fault::from_code(code).map_or_else(|| text::isolated(code), |f| f.title().to_owned()))
             .collect();
-        let noun = if stopped.homes.len() == 1 { "home" } else { "homes" };
+        let noun = if stopped.homes == 1 { "home" } else { "homes" };
         out.push_str(&format!(
             "<li><strong>Missing: {}</strong>: {} {noun}, not assessed for {}</li>\n",
             text::isolated(reason),
-            words::count(stopped.homes.len()),
+            words::count(stopped.homes),
             titles.join("; ").to_lowercase()
         ));
     }

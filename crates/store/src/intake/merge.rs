@@ -63,6 +63,9 @@ fn append(rows: &mut HomeRows, file: u16, part: Part, total: usize) {
     rows.time_ms.extend_from_slice(&part.time_ms);
     rows.file.resize(before + added, file);
     rows.out_of_order += part.out_of_order;
+    if part.out_of_order > 0 {
+        rows.out_of_order_by_file.push((file, part.out_of_order));
+    }
 }
 
 fn sort(rows: &mut HomeRows) {

@@ -4,8 +4,10 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use drawoff_contract::ContractError;
+use sha2::{Digest, Sha256};
 
 use crate::disk;
+use crate::output::hex;
 
 /// Folders nested deeper than this are not entered: a guard against links that lead in circles.
 const DEEPEST: usize = 12;
@@ -69,6 +71,26 @@ pub(crate) fn list(source: &Path) -> Result<Vec<Source>, ContractError> {
     }
     found.sort_by(|a, b| a.name.cmp(&b.name));
     Ok(found)
+}
+
+/// What a file is, wherever it lies and whatever it is called: a hash of its bytes, its ending and the columns that folder names tell.
+///
+/// # Errors
+/// When it cannot be read.
+pub(crate) fn content(source: &Source) -> Result<String, ContractError> {
+    let mut file = disk::open(&source.path)?;
+    let mut hash = Sha256::new();
+    let mut buffer = vec![0_u8; 1 << 18];
+    loop {
+        match file.read(&mut buffer) {
+            Ok(0) => break,
+            Ok(n) => hash.update(&buffer[..n]),
+            Err(e) => return Err(disk::failed(&source.path, "cannot be read", &e)),
+        }
+    }
+    let ending = source.path.extension().unwrap_or_default().to_string_lossy().to_ascii_lowercase();
+    hash.update(format!("/{ending}/{:?}", source.folder_columns));
+    Ok(hex(&hash.finalize()))
 }
 
 fn walk(

@@ -4,7 +4,7 @@
 //! Several input files are written at the same time, each by one thread, so segments of different files mix but those of one
 //! file stay in order. The rows keep the types and bytes that they came with: they are read later as they would have been.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom, Write};
 use std::ops::Range;
@@ -142,6 +142,7 @@ pub(crate) struct Router<'a> {
     shares: &'a Shares,
     source: u16,
     home: &'a str,
+    only: Option<&'a BTreeSet<String>>,
     waiting: Vec<Waiting>,
     bytes: usize,
 }
@@ -157,10 +158,16 @@ struct Waiting {
 }
 
 impl<'a> Router<'a> {
-    /// For the input file with this number, whose homes stand in column `home`.
-    pub(crate) fn new(spill: &'a Spill, shares: &'a Shares, source: u16, home: &'a str) -> Self {
+    /// For the input file with this number, whose homes stand in column `home`; with `only`, the rows of other homes are passed over.
+    pub(crate) fn new(
+        spill: &'a Spill,
+        shares: &'a Shares,
+        source: u16,
+        home: &'a str,
+        only: Option<&'a BTreeSet<String>>,
+    ) -> Self {
         let waiting = (0..shares.len()).map(|_| Waiting::default()).collect();
-        Self { spill, shares, source, home, waiting, bytes: 0 }
+        Self { spill, shares, source, home, only, waiting, bytes: 0 }
     }
 
     /// Adds the rows of a batch; rows that name no home go with the first share.
@@ -171,7 +178,7 @@ impl<'a> Router<'a> {
         let broken = |e: ArrowError| ContractError::new(self.home.to_owned(), e.to_string());
         let at = batch.schema().index_of(self.home).map_err(broken)?;
         let found = names(batch.column(at)).map_err(broken)?;
-        let Grouped { rows, runs } = grouped(&found, self.shares);
+        let Grouped { rows, runs } = grouped(&found, self.shares).only(&found, self.only);
         let mut rest = batch.clone();
         rest.remove_column(at);
         let rest = take_record_batch(&rest, &UInt32Array::from(rows)).map_err(broken)?;
@@ -213,6 +220,25 @@ impl<'a> Router<'a> {
 struct Grouped {
     rows: Vec<u32>,
     runs: Vec<Run>,
+}
+
+impl Grouped {
+    /// Leaves the rows of some homes; all, without them.
+    fn only(self, found: &Names, only: Option<&BTreeSet<String>>) -> Self {
+        let Some(only) = only else { return self };
+        let Self { rows: all, mut runs } = self;
+        let (mut rows, mut start) = (Vec::new(), 0);
+        runs.retain(|run| {
+            let own = start..start + run.rows;
+            start = own.end;
+            let is_wanted = found.names.get(run.code as usize).is_some_and(|name| only.contains(name));
+            if is_wanted {
+                rows.extend_from_slice(&all[own]);
+            }
+            is_wanted
+        });
+        Self { rows, runs }
+    }
 }
 
 /// Rows of one home.

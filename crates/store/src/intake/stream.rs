@@ -16,7 +16,7 @@ use crate::intake::shares::{self, Plan, wanted};
 use crate::intake::source::{self, Source};
 use crate::intake::spill::{Router, Spill};
 use crate::intake::survey::Survey;
-use crate::intake::{FileReport, Limits, merge, runs};
+use crate::intake::{FileReport, Input, Limits, merge, runs};
 
 /// Shares in memory for each thread: the one being read, its rows as they are brought together, and what decoders hold.
 const SHARES_A_THREAD: u64 = 2;
@@ -47,6 +47,8 @@ pub struct Intake<'a> {
     plan: Plan,
     aside: PathBuf,
     spill: Option<Spill>,
+    /// Homes that are read; all, if `None`.
+    only: Option<BTreeSet<String>>,
 }
 
 /// What a run over all homes leaves beside the homes.
@@ -57,6 +59,19 @@ pub struct Streamed {
     /// Rejected rows of homes that the register lists.
     pub rejected_by_home: BTreeMap<String, Account>,
     /// Homes that the register does not list, with their number of rows.
+    pub unknown_homes: BTreeMap<String, u64>,
+    /// The rejected rows of each file, in the order of `files`.
+    pub lost: Vec<FileLost>,
+}
+
+/// Rejected rows of one file.
+#[derive(Clone, Debug, Default)]
+pub struct FileLost {
+    /// All of them.
+    pub account: Account,
+    /// Of homes that the register lists.
+    pub by_home: BTreeMap<String, Account>,
+    /// Number of rows of homes that it does not list.
     pub unknown_homes: BTreeMap<String, u64>,
 }
 
@@ -78,17 +93,45 @@ impl<'a> Intake<'a> {
         cylinders: &'a BTreeMap<String, Cylinder>,
         limits: &Limits,
     ) -> Self {
-        let (sources, no_source) = match source::list(source) {
-            Ok(sources) => (sources, None),
+        match source::list(source) {
+            Ok(sources) => Self::of_sources(sources, &[], None, mapping, cylinders, limits),
             Err(e) => {
                 let path = source.display().to_string();
-                (Vec::new(), Some(FileReport { path, status: Err(e), account: Account::default() }))
+                let no_source = FileReport { path, status: Err(e), account: Account::default() };
+                let none = Self::of_sources(Vec::new(), &[], None, mapping, cylinders, limits);
+                Self { no_source: Some(no_source), ..none }
             }
-        };
+        }
+    }
+
+    /// Looks at some files of an export; `elsewhere` tells which mapped value columns its other files have. With `only`, the rows of
+    /// these homes alone are read, and no row that names none is counted.
+    #[must_use]
+    pub fn of_files(
+        files: &[Input],
+        elsewhere: &[bool],
+        only: Option<BTreeSet<String>>,
+        mapping: &'a Mapping,
+        cylinders: &'a BTreeMap<String, Cylinder>,
+        limits: &Limits,
+    ) -> Self {
+        let sources = files.iter().map(|f| f.source.clone()).collect();
+        Self::of_sources(sources, elsewhere, only, mapping, cylinders, limits)
+    }
+
+    fn of_sources(
+        sources: Vec<Source>,
+        elsewhere: &[bool],
+        only: Option<BTreeSet<String>>,
+        mapping: &'a Mapping,
+        cylinders: &'a BTreeMap<String, Cylinder>,
+        limits: &Limits,
+    ) -> Self {
         let readings = &mapping.readings;
         let mut surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
-        let has = |i: usize| surveys.iter().any(|s| s.columns.as_ref().is_ok_and(|c| c[i]));
-        let columns = (0..readings.wide.len()).filter(|&i| has(i)).count();
+        let here = had(&surveys, readings.wide.len());
+        let has = here.iter().enumerate().filter(|(i, here)| **here || elsewhere.get(*i) == Some(&true));
+        let columns = has.count();
         let values_per_row = if readings.shape == Shape::Wide { columns as u64 } else { 1 };
         let problems = sources.iter().zip(&surveys).enumerate();
         let problems = problems.map(|(i, (source, survey))| match &survey.columns {
@@ -99,25 +142,40 @@ impl<'a> Intake<'a> {
         let homes: Vec<&str> = cylinders.keys().map(String::as_str).collect();
         let threads = rayon::current_num_threads() as u64;
         let share_bytes = limits.memory_bytes / (SHARES_A_THREAD * threads);
+        // Of rows of homes that are not read next to nothing comes into memory.
+        let read = only.as_ref().map_or(homes.len(), BTreeSet::len).max(1) as u64;
+        let share_bytes = share_bytes.saturating_mul((homes.len() as u64 / read).max(1));
         let mut plan = shares::plan(&surveys, &homes, values_per_row, share_bytes);
         if plan.shares.len() > 1 {
             sources.par_iter().zip(&mut surveys).for_each(|(source, s)| runs::cut(source, s, readings));
             plan = shares::plan(&surveys, &homes, values_per_row, share_bytes);
         }
-        let aside = limits.aside.clone();
         Self {
             mapping,
             cylinders,
             sources,
             surveys,
             problems,
-            no_source,
+            no_source: None,
             values_per_row,
             columns,
             plan,
-            aside,
+            aside: limits.aside.clone(),
             spill: None,
+            only,
         }
+    }
+
+    /// Which mapped value columns each of the files has; none where something is wrong with them.
+    #[must_use]
+    pub fn columns_by_file(&self) -> Vec<Vec<bool>> {
+        self.surveys.iter().map(|s| s.columns.clone().unwrap_or_default()).collect()
+    }
+
+    /// Values that a rejected row is counted with.
+    #[must_use]
+    pub fn values_per_row(&self) -> u64 {
+        self.values_per_row
     }
 
     /// Number of input files.
@@ -154,7 +212,7 @@ impl<'a> Intake<'a> {
         let alone = self.plan.shares.len() == 1;
         let mut all = Totals::default();
         if alone {
-            let loaded = self.load(0, None, progress)?;
+            let loaded = self.load(0, self.only.as_ref(), progress)?;
             all.add(&loaded);
             self.note_damage(std::mem::take(&mut all.damage));
             let made: Vec<(String, T)> =
@@ -194,7 +252,7 @@ impl<'a> Intake<'a> {
         all: &mut Totals,
     ) -> Result<(), ContractError> {
         let make = |share: usize| {
-            let mut loaded = self.load(share, None, progress)?;
+            let mut loaded = self.load(share, self.only.as_ref(), progress)?;
             let homes = std::mem::take(&mut loaded.homes).into_iter();
             let made: Vec<(String, T)> = homes.map(|(home, parts)| self.made(home, parts, reduce)).collect();
             Ok((loaded, made))
@@ -234,7 +292,8 @@ impl<'a> Intake<'a> {
                 if self.problems[i].is_some() {
                     continue;
                 }
-                let mut router = Router::new(&spill, &self.plan.shares, number, &readings.home);
+                let mut router =
+                    Router::new(&spill, &self.plan.shares, number, &readings.home, self.only.as_ref());
                 let mut disk: Option<ContractError> = None;
                 let mut add = |batch: &arrow::array::RecordBatch| {
                     progress(batch.num_rows() as u64);
@@ -358,8 +417,14 @@ impl<'a> Intake<'a> {
         let mut out = Streamed::default();
         for (i, (source, problem)) in self.sources.iter().zip(&self.problems).enumerate() {
             let mut account = Account::default();
+            let mut of_file = FileLost::default();
             if let (None, Some(lost)) = (problem, lost.get(&i)) {
                 account = lost.account.clone();
+                of_file = FileLost {
+                    account: lost.account.clone(),
+                    by_home: lost.by_home.clone(),
+                    unknown_homes: lost.unknown_homes.clone(),
+                };
                 for (home, of_home) in &lost.by_home {
                     out.rejected_by_home.entry(home.clone()).or_default().add(of_home);
                 }
@@ -369,10 +434,17 @@ impl<'a> Intake<'a> {
             }
             let status = problem.clone().map_or(Ok(()), Err);
             out.files.push(FileReport { path: source.name.clone(), status, account });
+            out.lost.push(of_file);
         }
         out.files.extend(self.no_source.clone());
         out
     }
+}
+
+/// Which of so many mapped columns at least one file has.
+fn had(surveys: &[Survey], columns: usize) -> Vec<bool> {
+    let has = |i: usize| surveys.iter().any(|s| s.columns.as_ref().is_ok_and(|c| c[i]));
+    (0..columns).map(has).collect()
 }
 
 /// What one share finds in one file.

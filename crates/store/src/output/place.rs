@@ -23,7 +23,7 @@ const LOCK: &str = ".lock";
 /// # Errors
 /// When another run holds it.
 #[expect(clippy::disallowed_methods, reason = "the lock file is made here; it holds nothing")]
-pub(super) fn lock(dir: &Path) -> Result<File, ContractError> {
+pub(crate) fn lock(dir: &Path) -> Result<File, ContractError> {
     let path = dir.join(LOCK);
     let file = File::create(&path).map_err(|e| failed(&path, "cannot be made", &e))?;
     match file.try_lock() {
@@ -119,14 +119,14 @@ fn list(folder: &Path, prefix: &str, names: &mut BTreeSet<String>) -> Result<(),
     Ok(())
 }
 
-fn rename(from: &Path, to: &Path) -> Result<(), ContractError> {
+pub(crate) fn rename(from: &Path, to: &Path) -> Result<(), ContractError> {
     failing::step()
         .and_then(|()| std::fs::rename(from, to))
         .map_err(|e| failed(to, "cannot be moved into place", &e))
 }
 
 /// Waits until the entries of a folder and of those below it are on the disk.
-pub(super) fn sync_folders(dir: &Path) -> Result<(), ContractError> {
+pub(crate) fn sync_folders(dir: &Path) -> Result<(), ContractError> {
     let entries = std::fs::read_dir(dir).map_err(|e| failed(dir, "cannot be listed", &e))?;
     for entry in entries.flatten().filter(|e| e.path().is_dir()) {
         sync_folders(&entry.path())?;
@@ -135,7 +135,7 @@ pub(super) fn sync_folders(dir: &Path) -> Result<(), ContractError> {
 }
 
 /// Waits until the entries of a folder are on the disk; folders cannot be opened everywhere, then it does nothing.
-fn sync(dir: &Path) -> Result<(), ContractError> {
+pub(crate) fn sync(dir: &Path) -> Result<(), ContractError> {
     if cfg!(unix) {
         let folder = disk::open_folder(dir)?;
         failing::step().and_then(|()| folder.sync_all()).map_err(|e| failed(dir, "cannot be synced", &e))?;

@@ -1,11 +1,13 @@
 //! Reading tables back.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use arrow::array::{Array, AsArray, BooleanArray, RecordBatch};
 use arrow::compute::filter_record_batch;
 use drawoff_contract::{ContractError, Table};
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::arrow::arrow_reader::{
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
+};
 use parquet::file::metadata::{ParquetMetaDataReader, RowGroupMetaData};
 
 use crate::disk;
@@ -27,6 +29,65 @@ pub fn read_table<T: Table>(path: &Path) -> Result<Vec<T>, ContractError> {
     Ok(rows)
 }
 
+/// The rows of a table one after another, few of them in memory.
+pub struct TableRows<T> {
+    path: PathBuf,
+    reader: ParquetRecordBatchReader,
+    rows: std::vec::IntoIter<T>,
+}
+
+/// Rows of a table that are in memory at a time.
+const ROWS_AT_ONCE: usize = 256;
+
+impl<T: Table> TableRows<T> {
+    /// Opens a table.
+    ///
+    /// # Errors
+    /// Names the path and what is wrong.
+    pub fn open(path: &Path) -> Result<Self, ContractError> {
+        let file = disk::open(path)?;
+        let opened = caught(|| {
+            ParquetRecordBatchReaderBuilder::try_new(file)
+                .and_then(|builder| builder.with_batch_size(ROWS_AT_ONCE).build())
+        });
+        let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        Ok(Self { path: path.to_owned(), reader, rows: Vec::new().into_iter() })
+    }
+
+    /// The next row, which stays the next; `None` after the last.
+    ///
+    /// # Errors
+    /// As [`read_table`].
+    pub fn peek(&mut self) -> Result<Option<&T>, ContractError> {
+        while self.rows.len() == 0 {
+            let batch = caught(|| self.reader.next()).map_err(|panic| broken(&self.path, &panic))?;
+            let Some(batch) = batch else { return Ok(None) };
+            let batch = batch.map_err(|e| broken(&self.path, &e))?;
+            self.rows = T::from_batch(&batch)
+                .map_err(|mut e| {
+                    e.subject = format!("{}, {}", self.path.display(), e.subject);
+                    e
+                })?
+                .into_iter();
+        }
+        Ok(self.rows.as_slice().first())
+    }
+
+    /// Takes the next row off; `None` after the last.
+    ///
+    /// # Errors
+    /// As [`read_table`].
+    pub fn take(&mut self) -> Result<Option<T>, ContractError> {
+        self.peek()?;
+        Ok(self.rows.next())
+    }
+}
+
+fn broken(path: &Path, reason: &dyn std::fmt::Display) -> ContractError {
+    ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
+        .with_hint("the file may be cut short or damaged, or no Parquet file")
+}
+
 /// Number of row groups of a table.
 ///
 /// # Errors
@@ -40,20 +101,51 @@ pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
     Ok(read.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?.num_row_groups())
 }
 
-/// Reads all rows of one row group of a table.
-///
-/// # Errors
-/// As [`read_table`].
-pub fn read_group<T: Table>(path: &Path, group: usize) -> Result<Vec<T>, ContractError> {
-    let mut rows = Vec::new();
-    each_batch_of(path, &|number, _| number == group, &mut |batch| {
-        rows.extend(T::from_batch(&batch).map_err(|mut e| {
-            e.subject = format!("{}, {}", path.display(), e.subject);
-            e
-        })?);
-        Ok(())
-    })?;
-    Ok(rows)
+/// A table whose row groups are read one by one, its metadata once.
+#[derive(Debug)]
+pub struct TableGroups {
+    path: PathBuf,
+    metadata: ArrowReaderMetadata,
+}
+
+impl TableGroups {
+    /// Opens a table.
+    ///
+    /// # Errors
+    /// Names the path and what is wrong.
+    pub fn open(path: &Path) -> Result<Self, ContractError> {
+        let file = disk::open(path)?;
+        let metadata = caught(|| ArrowReaderMetadata::load(&file, ArrowReaderOptions::new()));
+        let metadata = metadata.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        Ok(Self { path: path.to_owned(), metadata })
+    }
+
+    /// All rows of one row group.
+    ///
+    /// # Errors
+    /// As [`read_table`].
+    pub fn rows<T: Table>(&self, group: usize) -> Result<Vec<T>, ContractError> {
+        let file = disk::open(&self.path)?;
+        let metadata = self.metadata.clone();
+        let read = caught(|| {
+            let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
+            builder
+                .with_row_groups(vec![group])
+                .build()?
+                .collect::<Result<Vec<RecordBatch>, _>>()
+                .map_err(parquet::errors::ParquetError::from)
+        });
+        let batches =
+            read.map_err(|panic| broken(&self.path, &panic))?.map_err(|e| broken(&self.path, &e))?;
+        let mut rows = Vec::new();
+        for batch in batches {
+            rows.extend(T::from_batch(&batch).map_err(|mut e| {
+                e.subject = format!("{}, {}", self.path.display(), e.subject);
+                e
+            })?);
+        }
+        Ok(rows)
+    }
 }
 
 /// Reads the rows of one home from a table with a text column `home`; row groups that cannot hold it are not decoded.
@@ -125,10 +217,7 @@ fn each_batch_of(
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<(), ContractError> {
     let file = disk::open(path)?;
-    let broken = |reason: &dyn std::fmt::Display| {
-        ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
-            .with_hint("the file may be cut short or damaged, or no Parquet file")
-    };
+    let broken = |reason: &dyn std::fmt::Display| broken(path, reason);
     let opened = caught(|| {
         ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| {
             let groups = b.metadata().row_groups().iter().enumerate();

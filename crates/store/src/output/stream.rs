@@ -12,7 +12,7 @@ use super::{hex, properties};
 use crate::{disk, failing};
 
 /// Rows after which a row group ends by itself.
-const GROUP_ROWS: usize = 1 << 17;
+const GROUP_ROWS: usize = 1 << 15;
 
 /// A Parquet file of one table being written in the folder of a run.
 ///
@@ -49,7 +49,7 @@ impl Write for Hashed {
 }
 
 impl<T: Table> TableStream<T> {
-    pub(super) fn begin(path: &Path, zstd_level: i32) -> Result<Self, ContractError> {
+    pub(crate) fn begin(path: &Path, zstd_level: i32) -> Result<Self, ContractError> {
         let file = disk::create(path)?;
         let hashed = Hashed { file, hash: Sha256::new(), bytes: 0 };
         let writer = ArrowWriter::try_new(hashed, T::schema(), Some(properties(path, zstd_level)?))
@@ -93,7 +93,6 @@ impl<T: Table> TableStream<T> {
         Ok(Some(self.groups - 1))
     }
 
-    /// Ends the file and gives its size and hash.
     /// Ends a file that is no part of a run.
     ///
     /// # Errors
@@ -104,11 +103,41 @@ impl<T: Table> TableStream<T> {
         Ok(self.path)
     }
 
-    pub(super) fn end(mut self) -> Result<(u64, String), ContractError> {
+    /// Ends the file once it is on the disk, and gives its size and hash.
+    pub(crate) fn end(mut self) -> Result<(u64, String), ContractError> {
         self.end_group()?;
         let hashed = self.writer.into_inner().map_err(|e| broken(&self.path, &e))?;
         disk::sync(&self.path, &hashed.file)?;
         Ok((hashed.bytes, hex(&hashed.hash.finalize())))
+    }
+}
+
+/// A text file being written in the folder of a run.
+#[derive(Debug)]
+pub struct TextStream {
+    pub(super) name: String,
+    path: PathBuf,
+    hashed: Hashed,
+}
+
+impl TextStream {
+    pub(super) fn begin(path: &Path, name: &str) -> Result<Self, ContractError> {
+        let file = disk::create(path)?;
+        let hashed = Hashed { file, hash: Sha256::new(), bytes: 0 };
+        Ok(Self { name: name.to_owned(), path: path.to_owned(), hashed })
+    }
+
+    /// Adds text.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn push(&mut self, text: &str) -> Result<(), ContractError> {
+        self.hashed.write_all(text.as_bytes()).map_err(|e| broken(&self.path, &e))
+    }
+
+    pub(super) fn end(self) -> Result<(u64, String), ContractError> {
+        disk::sync(&self.path, &self.hashed.file)?;
+        Ok((self.hashed.bytes, hex(&self.hashed.hash.finalize())))
     }
 }
 

@@ -260,6 +260,25 @@ impl Body {
 }
 
 impl Column {
+    /// The column as numbers: layers, fill, then the temperatures of the slugs, degC. [`Column::from_numbers`] gives the same column back.
+    #[must_use]
+    pub fn to_numbers(&self) -> Vec<f64> {
+        let mut numbers = vec![self.layers as f64, self.fill];
+        numbers.extend(self.degc);
+        numbers
+    }
+
+    /// A column from its numbers; `None` when they are not those of one.
+    #[must_use]
+    pub fn from_numbers(numbers: &[f64]) -> Option<Self> {
+        let (&layers, rest) = numbers.split_first()?;
+        let (&fill, degc) = rest.split_first()?;
+        let whole = layers as usize;
+        let is_one =
+            (1..=MOST_LAYERS).contains(&whole) && whole as f64 == layers && fill > 0.0 && fill <= 1.0;
+        is_one.then_some(Self { degc: degc.try_into().ok()?, layers: whole, fill })
+    }
+
     /// Temperatures of the slugs, base first.
     fn slugs(&self) -> &[f64] {
         &self.degc[..=self.layers]

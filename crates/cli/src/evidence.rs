@@ -1,0 +1,71 @@
+//! Rows of listed homes, read once more for the plots.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use drawoff_contract::results::{EvidenceRow, VisitRow};
+use drawoff_contract::{Channel, ContractError, Cylinder, HomeRows, Utc};
+use drawoff_store::Intake;
+
+use crate::nightly;
+
+const DAY_MS: i64 = 86_400_000;
+
+/// Where rows are found again.
+pub(crate) enum Readings<'a> {
+    OfRun(Box<Intake<'a>>),
+    OfNight(nightly::Night<'a>),
+}
+
+impl Readings<'_> {
+    /// The rows of some homes.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    fn homes(&self, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+        match self {
+            Self::OfRun(intake) => intake.homes(only),
+            Self::OfNight(night) => night.homes(only),
+        }
+    }
+}
+
+/// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days.
+pub(crate) fn evidence(
+    readings: &Readings<'_>,
+    cylinders: &BTreeMap<String, Cylinder>,
+    visits: &[VisitRow],
+) -> Result<Vec<EvidenceRow>, ContractError> {
+    let mut out = Vec::new();
+    let homes = readings.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
+    for visit in visits {
+        let (Some(rows), Some(cylinder)) = (homes.get(&visit.home), cylinders.get(&visit.home)) else {
+            continue;
+        };
+        let Some(&last) = rows.time_ms.last() else { continue };
+        let from = visit.since.map_or(last - 3 * DAY_MS, |since| (since.0 - DAY_MS).min(last - 3 * DAY_MS));
+        let to = from + 3 * DAY_MS;
+        let first = rows.time_ms.partition_point(|&t| t <= from);
+        let end = rows.time_ms.partition_point(|&t| t <= to);
+        let mut before = None;
+        for i in first..end {
+            if before == Some(rows.time_ms[i]) {
+                continue;
+            }
+            before = Some(rows.time_ms[i]);
+            let known = |v: f64| (!v.is_nan()).then_some(v);
+            let sum = |pair: [f64; 2]| pair.into_iter().filter_map(known).reduce(|a, b| a + b);
+            let max = |pair: [f64; 2]| pair.into_iter().filter_map(known).reduce(f64::max);
+            out.push(EvidenceRow {
+                home: visit.home.clone(),
+                time: Utc(rows.time_ms[i]),
+                probes_degc: (0..cylinder.probe_heights.len())
+                    .map(|p| rows.at(Channel::Probe(u8::try_from(p).unwrap_or(u8::MAX)), i) as f32)
+                    .collect(),
+                power_w: sum([rows.at(Channel::Power(0), i), rows.at(Channel::Power(1), i)]),
+                call: max([rows.at(Channel::Call(0), i), rows.at(Channel::Call(1), i)]),
+                surroundings_degc: known(rows.at(Channel::Surroundings, i)),
+            });
+        }
+    }
+    Ok(out)
+}
