@@ -1,6 +1,7 @@
 //! Published assumptions: UK Standard Assessment Procedure 2012 and 10.2 (values read in public implementations and in worked
 //! assessments), and the UK Home Energy Model's wrapper for the Future Homes Standard.
 
+use drawoff_savings::reference::combination_loss_kwh_per_day;
 use drawoff_tank::norms::household::{
     MONTHLY_FACTORS, MONTHLY_RISE_K, bath_litres_per_day, gains_kwh, litres_per_day, litres_per_day_at_52,
     month_kwh, occupants, other_litres_per_day, pipe_loss_kwh, required_kwh,
@@ -178,4 +179,11 @@ fn share_of_dear_hours() {
     // ten hours, by hand: (14530 - 1524) / 165 - 60 = 18.824; 2 * (6.8 - 3.96) + 14 - 11.55 = 8.13
     assert_near("one element, ten hours", dear_share(2.0, 110.0, false, 10.0), 0.188_24, 1e-5);
     assert_near("two elements, ten hours", dear_share(2.0, 110.0, true, 10.0), 0.0813, 1e-9);
+}
+
+#[test]
+fn loss_of_combination_boilers() {
+    // Table 3a, without a facility that keeps water hot: 600 x fu x days / 365, fu = min(1, litres / 100); a worked January
+    assert_near("January", combination_loss_kwh_per_day(77.8795) * DAYS_OF_MONTH[0], 39.6866, 1e-3);
+    assert_near("a year of 100 l and more", combination_loss_kwh_per_day(140.0) * 365.0, 600.0, 1e-9);
 }

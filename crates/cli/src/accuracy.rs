@@ -3,7 +3,7 @@
 mod conditions;
 pub(crate) mod in_memory;
 mod reading;
-mod reference;
+pub(crate) mod reference;
 pub(crate) mod synthetic;
 
 use std::path::PathBuf;
@@ -78,7 +78,7 @@ pub(crate) fn date(text: &str) -> Result<NaiveDate, Failure> {
 }
 
 /// Where the reference fleets lie: as said, else below DRAWOFF_SHARED, else beside the project.
-fn reference_folder(args: &AccuracyArgs) -> PathBuf {
+pub(crate) fn reference_folder(args: &AccuracyArgs) -> PathBuf {
     args.reference.clone().unwrap_or_else(|| {
         let shared =
             std::env::var_os("DRAWOFF_SHARED").map_or_else(|| PathBuf::from("../shared"), PathBuf::from);

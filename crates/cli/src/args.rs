@@ -118,6 +118,10 @@ pub(crate) struct AccuracyArgs {
     /// Only conditions of these names, such as "3 probes" or "heat pump"; may be given many times.
     #[arg(long, value_name = "CONDITION")]
     pub(crate) only: Vec<String>,
+    /// Measure savings instead, into savings-DATE.md: the replay against the meter on the reference fleets, and invented twins
+    /// under two rules, whose saving is known.
+    #[arg(long, conflicts_with_all = ["quick", "only", "half", "faults", "flexible"])]
+    pub(crate) savings: bool,
     /// Measure how well faults are found instead, on invented homes with these faults laid on them, into faults-DATE.md.
     /// Choices as for synth; `trial` is the whole of it.
     #[arg(long, value_name = "WHICH", conflicts_with_all = ["reference", "quick", "only"], value_parser = faults)]

@@ -10,6 +10,7 @@ use drawoff_contract::habit_tables::VACANT;
 use drawoff_contract::local::day_of;
 use drawoff_contract::results::{FindingRow, HomeRow};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Fault, Outcome};
+use drawoff_flexibility::calendar::Calendar;
 use drawoff_flexibility::gather::{Found, Gather, Period, one};
 use drawoff_flexibility::home::NotCounted;
 use drawoff_flexibility::rows;
@@ -38,6 +39,8 @@ pub(crate) struct FlexibleSettings {
     pub(crate) fewest_homes: usize,
     /// Local days to tell by settlement period, such as "2026-10-25"; left out: the week after the record.
     pub(crate) days: Vec<String>,
+    /// Public holidays of the record and of the days told, such as "2026-12-25": they count as days of a weekend.
+    pub(crate) holidays: Vec<String>,
     /// A secret word: homes and areas are told by a hash that only its holder can repeat; left out or empty = by their names.
     #[serde(skip_serializing)]
     pub(crate) hash_key: String,
@@ -50,6 +53,7 @@ impl Default for FlexibleSettings {
             back_test_days: 14,
             fewest_homes: 10,
             days: Vec::new(),
+            holidays: Vec::new(),
             hash_key: String::new(),
         }
     }
@@ -59,8 +63,8 @@ impl Default for FlexibleSettings {
 const LONGEST_DAYS: usize = 400;
 
 impl FlexibleSettings {
-    /// Windows that can be worked with, and days of the calendar; all problems at once.
-    fn named_days(&self) -> Result<Vec<Day>, Vec<ContractError>> {
+    /// Windows that can be worked with, and days of the calendar: those to tell and the holidays; all problems at once.
+    fn calendar(&self) -> Result<(Vec<Day>, Calendar), Vec<ContractError>> {
         let mut problems = Vec::new();
         if !(7..=LONGEST_DAYS).contains(&self.window_days) {
             problems.push(
@@ -76,21 +80,22 @@ impl FlexibleSettings {
                     .with_hint(format!("0 to {LONGEST_DAYS}")),
             );
         }
-        let days: Vec<Day> = self
-            .days
-            .iter()
-            .filter_map(|text| {
-                let day = text.parse::<NaiveDate>().ok().map(drawoff_contract::local::day);
-                if day.is_none() {
-                    problems.push(
-                        ContractError::new("flexible_load.days", format!("{text:?} is no day"))
+        let mut days_of = |key: &str, texts: &[String]| -> Vec<Day> {
+            let mut days = Vec::new();
+            for text in texts {
+                match text.parse::<NaiveDate>() {
+                    Ok(date) => days.push(drawoff_contract::local::day(date)),
+                    Err(_) => problems.push(
+                        ContractError::new(format!("flexible_load.{key}"), format!("{text:?} is no day"))
                             .with_hint("write days as \"2026-10-25\""),
-                    );
+                    ),
                 }
-                day
-            })
-            .collect();
-        if problems.is_empty() { Ok(days) } else { Err(problems) }
+            }
+            days
+        };
+        let days = days_of("days", &self.days);
+        let holidays = days_of("holidays", &self.holidays).into_iter().collect();
+        if problems.is_empty() { Ok((days, Calendar { holidays })) } else { Err(problems) }
     }
 }
 
@@ -110,7 +115,7 @@ fn instead(findings: &[FindingRow], habits: &HomeHabits) -> Option<NotCounted> {
 }
 
 pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, Failure> {
-    let named = settings.named_days().map_err(Failure::settings)?;
+    let (named, calendar) = settings.calendar().map_err(Failure::settings)?;
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let reading =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
@@ -126,7 +131,8 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     let Some(last) = last_day(inputs, &reduced) else { return Err(nothing_read(inputs, &reduced)) };
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
-    let mut gather = Gather::new(Period::ending(last, settings.window_days, settings.back_test_days));
+    let mut gather =
+        Gather::new(Period::ending(last, settings.window_days, settings.back_test_days, calendar));
     let period = gather.period().clone();
     let cylinders: Vec<&Cylinder> = inputs.cylinders.values().collect();
     let wanted = Wanted { faults: true, habits: false };

@@ -9,6 +9,7 @@ use drawoff_contract::local::{LocalDay, day_of};
 use drawoff_contract::{ContractError, Cylinder, Day};
 use drawoff_daybook::Notes;
 use drawoff_flexibility::back_test::{BackTest, back_test, declared};
+use drawoff_flexibility::calendar::Calendar;
 use drawoff_flexibility::fleet::Sums;
 use drawoff_flexibility::home::Home;
 use drawoff_flexibility::trial::{DURATIONS, Direction, Limit, SLOTS, Trials, trials};
@@ -89,7 +90,7 @@ pub(crate) fn measure(args: &AccuracyArgs) -> Result<Exit, Failure> {
     let window: Vec<Day> = (0..i32::try_from(plan.days).unwrap_or(0)).map(|d| Day(first.0 + d)).collect();
     let tried = tried(&subjects, &window);
     let of = |part: Option<usize>| {
-        let mut sums = Sums::new(&window, 0);
+        let mut sums = Sums::new(&window, &Calendar::default(), 0);
         for (at, found) in tried.iter().enumerate().filter(|(at, _)| part.is_none_or(|p| at % PARTS == p)) {
             if let Some(found) = found {
                 debug_assert!(at < subjects.len());
@@ -158,7 +159,8 @@ fn tried(subjects: &[Subject], window: &[Day]) -> Vec<Option<Trials>> {
                 spells: &subject.notes.spells,
                 draws: &subject.notes.draws,
             };
-            let home = Home::new(notes, &reading, last, window.len(), Water::Iapws).ok()?;
+            let home =
+                Home::new(notes, &reading, last, window.len(), &Calendar::default(), Water::Iapws).ok()?;
             Some(trials(&home, window))
         })
         .collect()
@@ -235,6 +237,10 @@ fn under_events(
         })
         .collect::<Result<_, ContractError>>()?;
     progress::note("all homes made again under their events");
+    let levels: Vec<Vec<Vec<f64>>> = parts
+        .iter()
+        .map(|sums| kinds().map(|(direction, duration)| sums.levels(direction, duration)).collect())
+        .collect();
     let mut out = vec![Came::default(); 2 * DURATIONS.len()];
     for (number, of_day) in events.iter().enumerate() {
         for (part, event) in of_day.iter().enumerate() {
@@ -242,12 +248,14 @@ fn under_events(
                 continue;
             }
             let Event { day, slot, direction, duration } = *event;
-            let Some((firm_kw, p50_kw, _)) = declared(&parts[part], day, WINDOW, slot, direction, duration)
+            let levels = &levels[part][direction as usize * DURATIONS.len() + duration];
+            let Some((firm_kw, p50_kw, _)) =
+                declared(&parts[part], levels, day, WINDOW, slot, direction, duration)
             else {
                 continue;
             };
-            let offers =
-                (0..SLOTS).filter_map(|s| declared(&parts[part], day, WINDOW, s, direction, duration));
+            let offers = (0..SLOTS)
+                .filter_map(|s| declared(&parts[part], levels, day, WINDOW, s, direction, duration));
             let largest = offers.map(|o| o.1).fold(0.0, f64::max);
             if p50_kw <= SOLD_SHARE * largest {
                 continue;

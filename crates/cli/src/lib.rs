@@ -18,6 +18,7 @@ mod reduce;
 mod replay;
 mod run;
 mod sanity;
+mod savings;
 mod score;
 mod settle;
 mod small;
@@ -46,6 +47,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) if a.flexible => flexible_trial::measure(a),
+        Command::Accuracy(a) if a.savings => savings::accuracy::measure(a),
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),

@@ -11,6 +11,7 @@ use drawoff_worklist::WorthSettings;
 use serde::{Deserialize, Serialize};
 
 use crate::flexible::FlexibleSettings;
+use crate::savings::settings::SavingsSettings;
 
 /// A pipeline as written.
 #[derive(Clone, Debug, Deserialize, Serialize)]
@@ -30,6 +31,9 @@ pub(crate) struct Pipeline {
     /// What load can be moved, in place of the service list.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) flexible_load: Option<FlexibleSettings>,
+    /// What was saved, in place of the service list.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) savings: Option<SavingsSettings>,
 }
 
 #[derive(Clone, Debug, Deserialize, Serialize)]

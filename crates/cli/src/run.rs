@@ -118,6 +118,9 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.flexible_load {
         return crate::flexible::run(&inputs, settings);
     }
+    if let Some(settings) = &inputs.pipeline.savings {
+        return crate::savings::run(&inputs, settings);
+    }
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };

@@ -93,6 +93,16 @@ impl SmallTables {
         (WorthSettings { tariffs, ..settings.clone() }, notes)
     }
 
+    /// The table of tariffs.
+    pub(crate) fn tariffs(&self) -> &[TariffRow] {
+        &self.tariffs
+    }
+
+    /// The series of carbon intensities.
+    pub(crate) fn carbon(&self) -> &[CarbonRow] {
+        &self.carbon
+    }
+
     /// The log of visits.
     pub(crate) fn visits(&self) -> &[VisitLogRow] {
         &self.visits

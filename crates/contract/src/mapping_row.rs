@@ -251,8 +251,9 @@ pub fn parse_number(text: &str, decimal: char) -> Option<f64> {
     number.is_finite().then_some(number)
 }
 
-/// "HH:MM+NNNmin" or "HH:MM-HH:MM" as a daily window.
-fn parse_window(text: &str) -> Option<DailyWindow> {
+/// "HH:MM+NNNmin" or "HH:MM-HH:MM" as a daily window; `None` for any other text.
+#[must_use]
+pub fn parse_window(text: &str) -> Option<DailyWindow> {
     let minute = |clock: &str| -> Option<u32> {
         let (hours, minutes) = clock.trim().split_once(':')?;
         let (hours, minutes): (u32, u32) = (hours.parse().ok()?, minutes.parse().ok()?);

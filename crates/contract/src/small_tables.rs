@@ -60,6 +60,28 @@ table! {
     }
 }
 
+table! {
+    /// One row per interval of a price that changes by the half-hour.
+    PriceRow in "prices" {
+        /// Start of the interval.
+        from: Utc, "UTC";
+        /// End of the interval.
+        to: Utc, "UTC";
+        /// Price of energy; below 0 where taking it is paid for.
+        price: Money, "millionths of the currency a kWh";
+    }
+}
+
+table! {
+    /// One row per home whose heating was changed.
+    ChangedRow in "changed" {
+        /// The home's identifier, as in the readings.
+        home: String, "";
+        /// First local day of the new state.
+        changed: Day, "";
+    }
+}
+
 /// Which generation a carbon intensity speaks of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CarbonKind {

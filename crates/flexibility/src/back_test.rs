@@ -3,7 +3,7 @@
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::fleet::{FIRM, Sums};
+use crate::fleet::{FIRM, Sums, to_level};
 use crate::quantile::{crps, of_next};
 use crate::trial::{Direction, SLOTS};
 
@@ -66,10 +66,12 @@ impl BackTest {
     }
 }
 
-/// What is declared for one period: (firm, P50, the days' values that both come from), kW.
+/// What is declared for one period: (firm, P50, the days' values that both come from), kW. Values of past days are brought from the level of the
+/// week before each to the level of the week before the day (`levels` of [`Sums::levels`]).
 #[must_use]
 pub fn declared(
     sums: &Sums,
+    levels: &[f64],
     day: usize,
     window: usize,
     slot: usize,
@@ -79,7 +81,7 @@ pub fn declared(
     let mut values: Vec<f64> = sums
         .reached_days(sums.is_weekend(day), slot, direction, duration)
         .filter(|d| *d < day && *d + window >= day)
-        .map(|d| sums.kw(d, slot, direction, duration))
+        .map(|d| sums.kw(d, slot, direction, duration) * to_level(levels[d], levels[day]))
         .collect();
     if values.len() < FEWEST_DAYS {
         return None;
@@ -108,10 +110,11 @@ pub fn back_test(
         short: 0,
         by_day: Vec::new(),
     };
+    let levels = sums.levels(direction, duration);
     let (mut came_kw, mut p50_kw) = (0.0, 0.0);
     for day in first..sums.days().len() {
         let offers: Vec<_> = (0..SLOTS)
-            .filter_map(|slot| Some((slot, declared(sums, day, window, slot, direction, duration)?)))
+            .filter_map(|slot| Some((slot, declared(sums, &levels, day, window, slot, direction, duration)?)))
             .collect();
         let largest = offers.iter().map(|(_, (_, p50, _))| *p50).fold(0.0, f64::max);
         out.days += usize::from(!offers.is_empty());

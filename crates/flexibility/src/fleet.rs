@@ -2,17 +2,29 @@
 
 use drawoff_contract::Day;
 
-use crate::home::is_weekend;
+use crate::calendar::Calendar;
 use crate::quantile::of_next;
 use crate::trial::{AFTER, AFTER_LENGTH, DURATIONS, Direction, Limit, SLOTS, Trials, after_index};
 
 /// Firm is what the fleet exceeds in nine periods of ten.
 pub const FIRM: f64 = 0.10;
 
+/// Days before a day that tell the level of use on it: a whole week, so that each day of the week counts once.
+const LEVEL_DAYS: usize = 7;
+/// Fewest of them.
+const FEWEST_LEVEL_DAYS: i32 = 4;
+
+/// What brings a past day's load to the level of another day; 1 where either level is not known.
+#[must_use]
+pub fn to_level(own: f64, wanted: f64) -> f64 {
+    if own > 0.0 && wanted > 0.0 { wanted / own } else { 1.0 }
+}
+
 /// Sums over a group's homes.
 #[derive(Clone, Debug)]
 pub struct Sums {
     days: Vec<Day>,
+    weekend: Vec<bool>,
     /// First day that offers are made from.
     offers_from: usize,
     /// Homes added.
@@ -64,8 +76,9 @@ pub struct Offer {
 impl Sums {
     /// Of no homes yet; offers are made from the days from `offers_from` (a place in `days`) on.
     #[must_use]
-    pub fn new(days: &[Day], offers_from: usize) -> Self {
+    pub fn new(days: &[Day], calendar: &Calendar, offers_from: usize) -> Self {
         Self {
+            weekend: days.iter().map(|d| calendar.is_weekend(*d)).collect(),
             days: days.to_vec(),
             offers_from,
             homes: 0,
@@ -125,10 +138,10 @@ impl Sums {
         &self.days
     }
 
-    /// Whether a day of the sums is a Saturday or a Sunday.
+    /// Whether a day of the sums is a Saturday, a Sunday or a public holiday.
     #[must_use]
     pub fn is_weekend(&self, day: usize) -> bool {
-        is_weekend(self.days[day])
+        self.weekend[day]
     }
 
     /// Whether any home was reached by an event.
@@ -174,6 +187,29 @@ impl Sums {
         self.cell(day, slot, direction, duration).wh / 1000.0 / (DURATIONS[duration] as f64 / 2.0)
     }
 
+    /// The level before each day: mean load moved over the half-hours of the seven days before it, kW; NaN where fewer than
+    /// [`FEWEST_LEVEL_DAYS`] of them were seen. One more than there are days: the last is that of the day after them.
+    #[must_use]
+    pub fn levels(&self, direction: Direction, duration: usize) -> Vec<f64> {
+        let means: Vec<f64> = (0..self.days.len())
+            .map(|day| {
+                let slots = (0..SLOTS).filter(|slot| self.is_reached(day, *slot, direction, duration));
+                let (sum, n) = slots.fold((0.0, 0.0), |(sum, n), slot| {
+                    (sum + self.kw(day, slot, direction, duration), n + 1.0)
+                });
+                // a day cut off at its end has no events that last beyond it
+                if n >= SLOTS as f64 / 2.0 { sum / n } else { f64::NAN }
+            })
+            .collect();
+        (0..=self.days.len())
+            .map(|day| {
+                let before = means[day.saturating_sub(LEVEL_DAYS)..day].iter().filter(|m| !m.is_nan());
+                let (sum, n) = before.fold((0.0, 0), |(sum, n), m| (sum + m, n + 1));
+                if n >= FEWEST_LEVEL_DAYS { sum / f64::from(n) } else { f64::NAN }
+            })
+            .collect()
+    }
+
     /// Metered load of a half-hour of a day, kW.
     #[must_use]
     pub fn metered_kw(&self, day: usize, slot: usize) -> f64 {
@@ -203,7 +239,9 @@ impl Sums {
             values.sort_by(f64::total_cmp);
             values
         };
-        let moved = sorted(&|day| self.kw(day, slot, direction, duration));
+        let levels = self.levels(direction, duration);
+        let now = levels.last().copied().unwrap_or(f64::NAN);
+        let moved = sorted(&|day| self.kw(day, slot, direction, duration) * to_level(levels[day], now));
         let length = DURATIONS[duration];
         let baseline = sorted(&|day| {
             let all = self.metered_wh.len();
@@ -267,7 +305,7 @@ mod tests {
     fn sums(copies: usize) -> Sums {
         let days: Vec<Day> = (0..28).map(Day).collect();
         let found = trials(&made(28, [true; 48], 2500.0), &days);
-        let mut sums = Sums::new(&days, 0);
+        let mut sums = Sums::new(&days, &Calendar::default(), 0);
         (0..copies).for_each(|_| sums.add(&found));
         sums
     }

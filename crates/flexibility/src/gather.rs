@@ -7,14 +7,15 @@ use drawoff_homes::{HomeNotes, HomeReading};
 use drawoff_tank::Water;
 
 use crate::battery::Envelope;
+use crate::calendar::Calendar;
 use crate::fleet::Sums;
-use crate::home::{Home, NotCounted, is_weekend};
+use crate::home::{Home, NotCounted};
 use crate::trial::{DURATIONS, Direction, Limit, SLOTS, Trials, envelope, trials};
 
 /// Half-hours at which the 2 h of a battery begin.
 pub const BATTERY_STARTS: [usize; 12] = [0, 4, 8, 12, 16, 20, 24, 28, 32, 36, 40, 44];
 /// Homes that the one store is fitted to, evenly taken from all that are counted: more change its shape by nothing and cost in proportion.
-pub const BATTERY_HOMES: usize = 400;
+pub const BATTERY_HOMES: usize = 200;
 /// Place in [`DURATIONS`] of the event that a home's own row tells.
 const OWN: usize = 2;
 
@@ -25,14 +26,16 @@ pub struct Period {
     pub days: Vec<Day>,
     /// Of these, how many at the end are declared from those before, as a test.
     pub tested: usize,
+    /// Which days are like Sundays.
+    pub calendar: Calendar,
 }
 
 impl Period {
     /// The days up to the end of the record on `last`: `window` to declare from, and `tested` to hold such declarations against.
     #[must_use]
-    pub fn ending(last: Day, window: usize, tested: usize) -> Self {
+    pub fn ending(last: Day, window: usize, tested: usize, calendar: Calendar) -> Self {
         let length = i32::try_from(window + tested).unwrap_or(i32::MAX);
-        Self { days: (last.0 - length + 1..=last.0).map(Day).collect(), tested }
+        Self { days: (last.0 - length + 1..=last.0).map(Day).collect(), tested, calendar }
     }
 
     fn last(&self) -> Day {
@@ -43,7 +46,8 @@ impl Period {
     fn battery_days(&self) -> [Option<Day>; 2] {
         // the last day has no day after it to follow an event into
         let before = &self.days[..self.days.len().saturating_sub(1)];
-        [false, true].map(|weekend| before.iter().rev().find(|d| is_weekend(**d) == weekend).copied())
+        [false, true]
+            .map(|weekend| before.iter().rev().find(|d| self.calendar.is_weekend(**d) == weekend).copied())
     }
 }
 
@@ -70,7 +74,7 @@ pub type Found = Result<Box<Counted>, NotCounted>;
 /// # Errors
 /// Why the home is not counted.
 pub fn one(notes: HomeNotes<'_>, reading: &HomeReading, period: &Period, water: Water) -> Found {
-    let home = Home::new(notes, reading, period.last(), period.days.len(), water)?;
+    let home = Home::new(notes, reading, period.last(), period.days.len(), &period.calendar, water)?;
     let of_day = |day: Option<Day>| home.days.iter().position(|d| Some(d.day) == day);
     let envelopes = period.battery_days().map(|day| {
         let index = of_day(day);
@@ -208,7 +212,7 @@ impl Gather {
         ];
         for key in keys {
             let group = self.groups.entry(key).or_insert_with(|| Group {
-                sums: Sums::new(&self.period.days, self.period.tested),
+                sums: Sums::new(&self.period.days, &self.period.calendar, self.period.tested),
                 homes: 0,
                 not_counted: [0; NotCounted::ALL.len()],
                 rated_kw: 0.0,

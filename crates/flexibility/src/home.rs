@@ -1,12 +1,14 @@
 //! One home as flexibility sees it: its cylinder, its heater's rule, and the past days that are its trials.
 
 use drawoff_contract::Day;
-use drawoff_contract::local::{LocalDay, weekday};
+use drawoff_contract::local::LocalDay;
 use drawoff_contract::{Cylinder as Registered, HeatSource};
 use drawoff_homes::{HomeNotes, HomeReading};
 use drawoff_tank::Water;
 use drawoff_tank::column::{DEFAULT_INLET_MIXING_L, Settings as Column};
 use drawoff_tank::replay::{Cylinder, Heater, State};
+
+use crate::calendar::Calendar;
 
 /// Layers of the cylinder in trials: more do not change a home's sums by a hundredth, and cost in proportion.
 const LAYERS: u8 = 10;
@@ -81,6 +83,8 @@ pub struct HalfHour {
 pub struct PastDay {
     /// The calendar day.
     pub day: Day,
+    /// Whether it is a Saturday, a Sunday or a public holiday.
+    pub weekend: bool,
     /// Its half-hours: 46, 48 or 50 in most zones.
     pub half_hours: Vec<HalfHour>,
 }
@@ -102,12 +106,6 @@ pub struct Home {
     pub days: Vec<PastDay>,
 }
 
-/// Whether a calendar day is a Saturday or a Sunday.
-#[must_use]
-pub fn is_weekend(day: Day) -> bool {
-    weekday(day) >= 5
-}
-
 impl Home {
     /// Reads a home from its daybook: the last `window_days` days before the end of the record on `last`.
     ///
@@ -118,6 +116,7 @@ impl Home {
         reading: &HomeReading,
         last: Day,
         window_days: usize,
+        calendar: &Calendar,
         water: Water,
     ) -> Result<Self, NotCounted> {
         let registered = notes.cylinder;
@@ -135,7 +134,7 @@ impl Home {
         if !power_known {
             return Err(NotCounted::NoMeteredPower);
         }
-        let days = past_days(notes, reading, within);
+        let days = past_days(notes, reading, calendar, within);
         if days.len() < 7 {
             return Err(NotCounted::TooLittleData);
         }
@@ -246,7 +245,12 @@ fn allowed(days: &[PastDay]) -> [bool; 48] {
     std::array::from_fn(|slot| seen[slot] > 0.0 && ran[slot] > RUNS_SHARE * seen[slot])
 }
 
-fn past_days(notes: HomeNotes<'_>, reading: &HomeReading, within: impl Fn(Day) -> bool) -> Vec<PastDay> {
+fn past_days(
+    notes: HomeNotes<'_>,
+    reading: &HomeReading,
+    calendar: &Calendar,
+    within: impl Fn(Day) -> bool,
+) -> Vec<PastDay> {
     let zone = notes.cylinder.zone;
     let nan_or = |values: &[f32], i: usize| values.get(i).map_or(f64::NAN, |v| f64::from(*v));
     let mut days: Vec<PastDay> = Vec::new();
@@ -265,7 +269,7 @@ fn past_days(notes: HomeNotes<'_>, reading: &HomeReading, within: impl Fn(Day) -
                 feed_degc: feed,
             })
             .collect();
-        days.push(PastDay { day: note.day, half_hours });
+        days.push(PastDay { day: note.day, weekend: calendar.is_weekend(note.day), half_hours });
         starts.push((local.start_ms, local.end_ms));
     }
     spread_draws(&mut days, &starts, reading);

@@ -11,7 +11,6 @@ use crate::back_test::back_test;
 use crate::battery::fit;
 use crate::fleet::{Offer, Sums};
 use crate::gather::{BATTERY_STARTS, FLEET, Gather, Group};
-use crate::home::is_weekend;
 use crate::rebound::in_turns;
 use crate::trial::{DURATIONS, Direction, SLOTS};
 
@@ -275,7 +274,12 @@ pub fn day_rows(gather: &Gather, fewest: usize, days: &[Day], zone: Tz) -> Vec<F
             let minute = drawoff_contract::local::minute_of_day(zone, start_ms) as usize;
             for direction in Direction::ALL {
                 for (duration, hours) in Gather::durations_h().into_iter().enumerate() {
-                    let offer = group.sums.offer(is_weekend(*day), minute / 30, direction, duration);
+                    let offer = group.sums.offer(
+                        gather.period().calendar.is_weekend(*day),
+                        minute / 30,
+                        direction,
+                        duration,
+                    );
                     let Some(offer) = offer else { continue };
                     out.push(FlexibleDayRow {
                         day: *day,

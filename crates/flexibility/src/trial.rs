@@ -6,7 +6,7 @@ use drawoff_contract::Day;
 use drawoff_tank::replay::{Outcome, Permit, State, Step};
 
 use crate::battery::{Envelope, HORIZON};
-use crate::home::{HalfHour, Home, is_weekend};
+use crate::home::{HalfHour, Home, PastDay};
 use crate::quantile::of_next;
 
 /// Half-hours of a day without a change of clocks; days with one are no trials.
@@ -159,7 +159,7 @@ impl Wants {
         let mut column: Vec<f64> = Vec::new();
         for (kind, by_slot) in wants.iter_mut().enumerate() {
             let days: Vec<usize> = (0..home.days.len())
-                .filter(|i| usize::from(is_weekend(home.days[*i].day)) == kind)
+                .filter(|i| usize::from(home.days[*i].weekend) == kind)
                 .filter(|i| known.contains(&home.days[*i].day))
                 .collect();
             for (slot, by_time) in by_slot.iter_mut().enumerate() {
@@ -179,9 +179,9 @@ impl Wants {
     }
 
     /// Heat that should be of use in the cylinder at the start of an event, Wh.
-    fn ahead(&self, day: Day, slot: usize, half_hours: usize) -> f64 {
+    fn ahead(&self, day: &PastDay, slot: usize, half_hours: usize) -> f64 {
         let ahead = AHEAD.iter().position(|a| *a >= half_hours).unwrap_or(AHEAD.len() - 1);
-        self.wh[usize::from(is_weekend(day))][slot % SLOTS][ahead]
+        self.wh[usize::from(day.weekend)][slot % SLOTS][ahead]
     }
 }
 
@@ -324,7 +324,7 @@ fn start(
                 Direction::HoldOff
                     if usable_wh
                         < wants.ahead(
-                            home.days[day].day,
+                            &home.days[day],
                             slot,
                             until_restored(&wants.spare_wh, slot, length, metered_wh),
                         ) =>
@@ -463,7 +463,7 @@ pub fn envelope(home: &Home, day: usize, slot: usize) -> Option<Envelope> {
         }
         let state = &plain.states[t + 1];
         let base_kw = plain.outcomes[t].heated_wh / per / 500.0;
-        let want_wh = wants.ahead(home.days[day].day, slot + t + 1, AHEAD[0]);
+        let want_wh = wants.ahead(&home.days[day], slot + t + 1, AHEAD[0]);
         out.least_kw[t] = -base_kw;
         out.most_kw[t] = (home.cylinder.heater().power_w / per / 1000.0 - base_kw).max(0.0);
         out.low_kwh[t] =

@@ -3,13 +3,17 @@
 //! Bad rows are named by line and left out; the rest is kept.
 
 mod carbon;
+mod changed;
 mod lines;
+mod prices;
 mod tariffs;
 mod visits;
 
 use drawoff_contract::ContractError;
 
 pub use carbon::read_carbon;
+pub use changed::read_changed;
+pub use prices::{PriceLayout, read_prices};
 pub use tariffs::read_tariffs;
 pub use visits::read_visits;
 

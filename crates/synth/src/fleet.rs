@@ -8,7 +8,7 @@ use crate::control::Mode;
 use crate::design::{Design, design};
 use crate::dice::{Purpose, dice};
 use crate::export::{arrive, to_batch};
-use crate::household::demands;
+use crate::household::{Demand, demands};
 use crate::measure::rows;
 use crate::order::Order;
 use crate::plan::FleetPlan;
@@ -72,10 +72,6 @@ pub(crate) fn home_data(
     })
 }
 
-pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
-    run_under(plan, index, home, &[])
-}
-
 /// A home as it really was, with orders from outside or without.
 #[derive(Clone, Debug)]
 pub struct UnderOrders {
@@ -105,7 +101,7 @@ pub fn generate_under_orders(
     orders: &[Order],
 ) -> Result<(HomeData, UnderOrders), ContractError> {
     let home = design(plan, index);
-    let run = run_under(plan, index, &home, orders);
+    let run = run_with(plan, index, &home, &wanted(plan, index, &home), orders);
     let in_half_hour = usize::try_from(1800 / plan.cadence_s()).unwrap_or(1).max(1);
     let hours = plan.cadence_s() as f64 / 3600.0;
     let electric_wh = run
@@ -117,26 +113,45 @@ pub fn generate_under_orders(
     Ok((home_data(plan, index, &home, &run)?, really))
 }
 
-fn run_under(plan: &FleetPlan, index: u32, home: &Design, orders: &[Order]) -> Simulated {
+/// Period of a plan, UTC seconds.
+pub(crate) fn period_s(plan: &FleetPlan) -> core::ops::Range<i64> {
     let start_s = plan.start_ms.div_euclid(1000);
-    let range_s = start_s..start_s + i64::from(plan.days) * 86_400;
+    start_s..start_s + i64::from(plan.days) * 86_400
+}
+
+/// What the people of a home want, from the days before the period on.
+pub(crate) fn wanted(plan: &FleetPlan, index: u32, home: &Design) -> Vec<Demand> {
+    let period_s = period_s(plan);
+    let people = |second| home.people_at(second - period_s.start);
+    demands(plan, index, period_s.start - WARM_UP_S..period_s.end, home.habit, people)
+}
+
+pub(crate) fn run(plan: &FleetPlan, index: u32, home: &Design) -> Simulated {
+    run_for(plan, index, home, &wanted(plan, index, home))
+}
+
+/// Runs a home for given demands.
+pub(crate) fn run_for(plan: &FleetPlan, index: u32, home: &Design, demands: &[Demand]) -> Simulated {
+    run_with(plan, index, home, demands, &[])
+}
+
+fn run_with(plan: &FleetPlan, index: u32, home: &Design, demands: &[Demand], orders: &[Order]) -> Simulated {
+    let range_s = period_s(plan);
     let lived_s = range_s.start - WARM_UP_S..range_s.end;
     let swing_k = home.unusual.feed_swing_k.unwrap_or(FEED_SWING_K);
-    let climate = climate(plan.seed, index, lived_s.clone(), home.place, home.control.solar_peak_w, swing_k);
-    let people = |second| home.people_at(second - start_s);
-    let demands = demands(plan, index, lived_s, home.habit, people);
+    let climate = climate(plan.seed, index, lived_s, home.place, home.control.solar_peak_w, swing_k);
     simulate(&Scene {
         home,
         climate: &climate,
-        demands: &demands,
+        demands,
         zone: plan.zone,
         range_s,
         warm_up_s: WARM_UP_S,
         cadence_s: plan.cadence_s(),
         pace: plan.pace,
         rng: dice(plan.seed, index, Purpose::Voltage),
-        // Probes that were drawn keep their place in the home's one stream.
         orders,
+        // Probes that were drawn keep their place in the home's one stream.
         pocket_rng: plan.sets_probes().then(|| dice(plan.seed, index, Purpose::Pockets)),
     })
 }

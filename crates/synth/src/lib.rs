@@ -44,6 +44,7 @@ mod trial;
 #[cfg(test)]
 mod trial_signatures;
 mod truth;
+mod twin;
 mod unusual;
 mod usable;
 
@@ -59,3 +60,4 @@ pub use truth::{
     HomeTruth, TruthDayRow, TruthDrawRow, TruthFaultRow, TruthHomeRow, TruthSourceRow, TruthStoredRow,
     truth_batches, truth_homes_batch, truth_sources_batch, truth_stored_batch,
 };
+pub use twin::{TwinRule, TwinTruth, Twins, generate_twins};

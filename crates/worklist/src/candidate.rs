@@ -7,10 +7,10 @@ use drawoff_contract::{Cylinder, Fault, FaultClass, Outcome};
 use polars::prelude::*;
 
 use crate::background::{Background, DAYS_TRUSTED, Visited, iso};
-use crate::money::{cost_micro, micro, share_micro, whole_wh};
 use crate::ring::Stakes;
 use crate::settings::WorthSettings;
 use crate::tariff::price_micro_per_kwh;
+use drawoff_contract::money::{cost_micro, micro, share_micro, whole_wh};
 
 /// A finding with outcome `fault`, its home's area, and its value in millionths of the currency.
 pub(crate) struct Candidate<'a> {

@@ -7,7 +7,6 @@ pub mod background;
 mod candidate;
 pub mod carbon;
 pub mod learning;
-pub mod money;
 pub mod parts;
 pub mod rank;
 pub mod ring;

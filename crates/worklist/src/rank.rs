@@ -9,11 +9,11 @@ use polars::prelude::*;
 
 use crate::background::Background;
 use crate::candidate::{Candidate, candidates};
-use crate::money::micro;
 use crate::ring::{RING_CAUTION, Telephone, ring_first};
 use crate::settings::WorthSettings;
 use crate::tariff::unknown_tariffs;
 use crate::words::words;
+use drawoff_contract::money::micro;
 
 /// A ranked list, what is not on it, and what a planner should know of how it was made.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -9,7 +9,7 @@
 
 use drawoff_contract::{Fault, FaultClass};
 
-use crate::money::share_micro;
+use drawoff_contract::money::share_micro;
 
 /// What can be learned on the telephone of one kind.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use drawoff_contract::{ContractError, Fault};
 use serde::{Deserialize, Serialize};
 
-use crate::money::micro;
+use drawoff_contract::money::micro;
 
 /// Currency when a pipeline names none: most of the bands below were thought of in it.
 pub const DEFAULT_CURRENCY: &str = "EUR";

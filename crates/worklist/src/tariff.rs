@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use drawoff_contract::Cylinder;
 
-use crate::money::micro;
 use crate::settings::{Tariff, WorthSettings};
+use drawoff_contract::money::micro;
 
 /// How many homes a note names before it only counts them.
 const NAMED_IN_A_NOTE: usize = 5;

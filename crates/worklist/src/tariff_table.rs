@@ -49,8 +49,8 @@ pub fn in_force(rows: &[TariffRow], day: Day) -> (Vec<Tariff>, Vec<String>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::money::micro;
     use drawoff_contract::Money;
+    use drawoff_contract::money::micro;
 
     fn row(tariff: &str, from: Option<i32>, to: Option<i32>, price: i64) -> TariffRow {
         TariffRow {

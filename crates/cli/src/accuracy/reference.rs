@@ -18,7 +18,7 @@ use crate::score::read_truth;
 const OWN_CADENCE_MIN: u32 = 5;
 
 /// One fleet: its folder, its exports and register below it, its pipeline.
-const FLEETS: [(&str, &str, &str, &str); 2] = [
+pub(crate) const FLEETS: [(&str, &str, &str, &str); 2] = [
     ("wide", "readings", "assets.csv", "pipelines/reference-wide.toml"),
     ("tall", "points", "register.csv", "pipelines/reference-tall.toml"),
 ];

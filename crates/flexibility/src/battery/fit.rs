@@ -3,7 +3,7 @@
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::set::{Envelope, HORIZON, support};
+use super::set::{Envelope, HORIZON, STEP_H, support};
 
 /// Random signals, of which the fit lets this share break a home's comfort.
 pub const LARGEST_MISS: f64 = 0.05;
@@ -11,13 +11,24 @@ pub const LARGEST_MISS: f64 = 0.05;
 const TRIED: usize = 200;
 /// The fit leaves this much of the miss rate to chance.
 const TARGET: f64 = 0.6 * LARGEST_MISS;
-/// Halvings of the search for a scale: to a thousandth.
-const HALVINGS: usize = 10;
+/// Random directions that shapes are compared by.
+const TRIED_DIRECTIONS: usize = 64;
+/// Halvings of the search for a scale: to a hundredth.
+const HALVINGS: usize = 7;
+/// Parts of each number that shapes are made of.
+const PARTS: [f64; 2] = [1.0, 0.5];
 
 /// Shares of the group's sum by which the numbers are let out, one round after the other.
 const STEPS: [f64; 3] = [0.2, 0.07, 0.02];
 /// Steps of one number in one go.
 const MOST_STEPS: usize = 6;
+
+/// A heater smaller than this has no time to full, kW.
+const LEAST_KW: f64 = 0.05;
+/// Longest time to full that is told apart, h.
+const LONGEST_H: f64 = 48.0;
+/// Halvings of the time to full: to a minute.
+const TIME_HALVINGS: usize = 12;
 
 /// A number that is let out by itself.
 #[derive(Clone, Copy, Debug)]
@@ -107,16 +118,28 @@ pub fn fit(homes: &[Envelope], directions: usize, seed: u64) -> Option<Fitted> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let keeps =
         |battery: &Battery| miss_rate(homes, battery, TRIED, &mut ChaCha8Rng::seed_from_u64(seed)) <= TARGET;
-    let (mut good, mut bad) = (0.0, 1.0);
-    for _ in 0..HALVINGS {
-        let middle = (good + bad) / 2.0;
-        if keeps(&whole.scaled(middle)) {
-            good = middle;
-        } else {
-            bad = middle;
+    // shapes between little and all of each number, each as large as the signals allow: the one that reaches farthest is taken
+    let reach = |battery: &Battery| {
+        support_share(homes, battery, TRIED_DIRECTIONS, &mut ChaCha8Rng::seed_from_u64(seed))
+    };
+    let mut best: Option<(f64, Battery)> = None;
+    for shape in shapes(&whole) {
+        let (mut good, mut bad) = (0.0, 1.0);
+        for _ in 0..HALVINGS {
+            let middle = (good + bad) / 2.0;
+            if keeps(&shape.scaled(middle)) {
+                good = middle;
+            } else {
+                bad = middle;
+            }
+        }
+        let scaled = shape.scaled(good);
+        let reached = reach(&scaled);
+        if best.as_ref().is_none_or(|(most, _)| reached > *most) {
+            best = Some((reached, scaled));
         }
     }
-    let mut battery = whole.scaled(good);
+    let (_, mut battery) = best?;
     // one number after the other is let out as far as the signals allow, in ever smaller steps
     for step in STEPS {
         for part in [Part::Charge, Part::Discharge, Part::Room, Part::Start] {
@@ -135,6 +158,29 @@ pub fn fit(homes: &[Envelope], directions: usize, seed: u64) -> Option<Fitted> {
         support_share: support_share(homes, &battery, directions, &mut rng),
         miss_rate: miss_rate(homes, &battery, directions, &mut rng),
     })
+}
+
+/// Stores with all or a part of each number.
+fn shapes(whole: &Battery) -> Vec<Battery> {
+    let room = whole.capacity_kwh - whole.start_kwh;
+    let mut out = Vec::with_capacity(PARTS.len().pow(4));
+    for charge in PARTS {
+        for discharge in PARTS {
+            for room_part in PARTS {
+                for start in PARTS {
+                    let start_kwh = start * whole.start_kwh;
+                    out.push(Battery {
+                        charge_kw: charge * whole.charge_kw,
+                        discharge_kw: discharge * whole.discharge_kw,
+                        capacity_kwh: start_kwh + room_part * room,
+                        start_kwh,
+                        ..*whole
+                    });
+                }
+            }
+        }
+    }
+    out
 }
 
 /// What the homes' bounds sum to, at its least or its most over the horizon.
@@ -158,11 +204,13 @@ fn sums(homes: &[Envelope], from: f64, fold: fn(f64, f64) -> f64) -> Option<Batt
 
 /// Share of random signals within the store that cannot be shared out over the homes.
 ///
-/// In each half-hour every home can take some load between two bounds without breaking its comfort then; all homes take the same share
-/// of that range. A signal outside the sum of the bounds is missed.
+/// In each half-hour every home can take some load between two bounds without breaking its comfort then; a signal outside the sum of the
+/// bounds is missed. Within them load goes first to the homes that would take longest to fill, so that as many as possible can still take
+/// some later on.
 pub fn miss_rate(homes: &[Envelope], battery: &Battery, signals: usize, rng: &mut ChaCha8Rng) -> f64 {
     let store = battery.envelope();
     let mut states = vec![0.0; homes.len()];
+    let mut bounds: Vec<(f64, f64)> = vec![(0.0, 0.0); homes.len()];
     let mut missed = 0;
     for _ in 0..signals {
         states.fill(0.0);
@@ -171,25 +219,51 @@ pub fn miss_rate(homes: &[Envelope], battery: &Battery, signals: usize, rng: &mu
             let (least, most) = store.range(t, x);
             let kw = least + (most - least).max(0.0) * rng.random::<f64>();
             x = store.after(x, kw);
-            let bounds = |(home, state): (&Envelope, &f64)| home.range(t, *state);
-            let (low, high) = homes
-                .iter()
-                .zip(&states)
-                .map(bounds)
-                .fold((0.0, 0.0), |(low, high), (a, b)| (low + a, high + b.max(a)));
+            let (mut low, mut high) = (0.0, 0.0);
+            for ((home, state), bound) in homes.iter().zip(&states).zip(&mut bounds) {
+                let (a, b) = home.range(t, *state);
+                *bound = (a, b.max(a));
+                low += bound.0;
+                high += bound.1;
+            }
             let slack = 1e-9 * (high - low).abs().max(1.0);
             if kw < low - slack || kw > high + slack {
                 missed += 1;
                 break;
             }
-            let share = if high > low { (kw - low) / (high - low) } else { 0.0 };
-            for (home, state) in homes.iter().zip(&mut states) {
-                let (a, b) = home.range(t, *state);
-                *state = home.after(*state, a + share.clamp(0.0, 1.0) * (b - a).max(0.0));
-            }
+            share_out(homes, t, kw, &bounds, &mut states);
         }
     }
     f64::from(missed) / signals.max(1) as f64
+}
+
+/// Moves all homes on by a half-hour in which together they take `kw`: all that can have the same time to full afterwards.
+fn share_out(homes: &[Envelope], t: usize, kw: f64, bounds: &[(f64, f64)], states: &mut [f64]) {
+    let taken = |i: usize, hours: f64, state: f64| {
+        let home = &homes[i];
+        let to_be = home.high_kwh[t] - hours * home.most_kw[t].max(LEAST_KW);
+        let (least, most) = bounds[i];
+        ((to_be - home.kept() * state) / STEP_H).clamp(least, most)
+    };
+    let (mut short, mut long) = (0.0, LONGEST_H);
+    for _ in 0..TIME_HALVINGS {
+        let middle = (short + long) / 2.0;
+        let sum: f64 = states.iter().enumerate().map(|(i, state)| taken(i, middle, *state)).sum();
+        if sum > kw {
+            short = middle;
+        } else {
+            long = middle;
+        }
+    }
+    let sums =
+        |hours: f64| -> f64 { states.iter().enumerate().map(|(i, state)| taken(i, hours, *state)).sum() };
+    let (more, less) = (sums(short), sums(long));
+    // what halving leaves is shared in proportion
+    let part = if more > less { ((kw - less) / (more - less)).clamp(0.0, 1.0) } else { 0.0 };
+    for i in 0..states.len() {
+        let (a, b) = (taken(i, long, states[i]), taken(i, short, states[i]));
+        states[i] = homes[i].after(states[i], a + part * (b - a));
+    }
 }
 
 /// Reach of the store over the reach of the homes' simulated set, mean over random directions (normal in each half-hour).

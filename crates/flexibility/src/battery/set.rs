@@ -3,7 +3,7 @@
 /// Half-hours that a signal lasts: 2 h.
 pub const HORIZON: usize = 4;
 /// Hours in a step.
-const STEP_H: f64 = 0.5;
+pub(super) const STEP_H: f64 = 0.5;
 
 /// Bounds of a home's store over the horizon, kW and kWh of electricity beside the baseline.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -5,6 +5,7 @@ use drawoff_tank::column::Settings;
 use drawoff_tank::replay::{Cylinder, Heater};
 
 use super::{DURATIONS, Direction, Limit, SLOTS, Trials, trials};
+use crate::calendar::Calendar;
 use crate::home::{HalfHour, Home, PastDay, USABLE_DEGC};
 
 /// A home whose days are those of the model itself: the thermostat always on, a shower in the morning and one in the evening.
@@ -47,7 +48,11 @@ fn made_with(power_w: f64, days: i32, allowed: [bool; 48], shower_wh: f64) -> Ho
             half_hour.top_degc = state.water.degc_at(0.95);
             half_hours.push(half_hour);
         }
-        home.days.push(PastDay { day: Day(day), half_hours });
+        home.days.push(PastDay {
+            day: Day(day),
+            weekend: Calendar::default().is_weekend(Day(day)),
+            half_hours,
+        });
     }
     home
 }

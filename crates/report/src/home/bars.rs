@@ -8,14 +8,14 @@ use drawoff_contract::results::DayRow;
 use crate::{text, words};
 
 const UNITS: f64 = 1000.0;
-const LEFT: f64 = 70.0;
-const RIGHT: f64 = 990.0;
-const TOP: f64 = 44.0;
-const BASE: f64 = 360.0;
-const HEIGHT: f64 = 400.0;
+pub(crate) const LEFT: f64 = 70.0;
+pub(crate) const RIGHT: f64 = 990.0;
+pub(crate) const TOP: f64 = 44.0;
+pub(crate) const BASE: f64 = 360.0;
+pub(crate) const HEIGHT: f64 = 400.0;
 const UNITS_PER_PX: f64 = 2.0;
 
-fn label(class: &str, x: f64, y: f64, content: &str) -> String {
+pub(crate) fn label(class: &str, x: f64, y: f64, content: &str) -> String {
     format!(
         "<text class=\"{class}\" x=\"{:.2}%\" y=\"{:.0}\">{}</text>",
         x / UNITS * 100.0,
@@ -24,7 +24,7 @@ fn label(class: &str, x: f64, y: f64, content: &str) -> String {
     )
 }
 
-fn svg(id: &str, title: &str, description: &str, ink: &str, labels: &str) -> String {
+pub(crate) fn svg(id: &str, title: &str, description: &str, ink: &str, labels: &str) -> String {
     format!(
         "<svg class=\"plot bars\" role=\"img\" aria-labelledby=\"{id}-title {id}-desc\"><title id=\"{id}-title\">{}</title>\
          <desc id=\"{id}-desc\">{}</desc><svg width=\"100%\" height=\"{}\" viewBox=\"0 0 {UNITS} {HEIGHT}\" \
@@ -36,7 +36,7 @@ fn svg(id: &str, title: &str, description: &str, ink: &str, labels: &str) -> Str
 }
 
 /// A round number at or above the highest value, and the step of the grid.
-fn ceiling(highest: f64) -> (f64, f64) {
+pub(crate) fn ceiling(highest: f64) -> (f64, f64) {
     let raw = highest.max(1e-9) / 4.0;
     let magnitude = power_of_ten(raw.log10().floor());
     let step =
@@ -49,7 +49,7 @@ fn power_of_ten(exponent: f64) -> f64 {
     10.0_f64.powi(exponent.clamp(-9.0, 15.0) as i32)
 }
 
-fn grid(high: f64, step: f64, unit: &str, ink: &mut String, labels: &mut String) {
+pub(crate) fn grid(high: f64, step: f64, unit: &str, ink: &mut String, labels: &mut String) {
     let mut lines = String::new();
     let mut value = 0.0;
     while value <= high * 1.0001 {

@@ -7,7 +7,7 @@ use drawoff_contract::results::{
 };
 use drawoff_contract::{Fault, Outcome};
 
-mod bars;
+pub(crate) mod bars;
 mod figures;
 mod lines;
 mod page;

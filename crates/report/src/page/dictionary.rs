@@ -33,7 +33,8 @@ pub(super) fn section() -> String {
     out
 }
 
-fn table<T: Table>(open: bool) -> String {
+/// The columns of one table, folded unless `open`.
+pub(crate) fn table<T: Table>(open: bool) -> String {
     let name = text::html(T::NAME);
     let mut out = format!(
         "<details{}><summary>{name}</summary>\n<dl class=\"words\">\n",

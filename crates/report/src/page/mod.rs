@@ -9,7 +9,7 @@ use crate::text;
 
 mod axis;
 pub(crate) mod card;
-mod dictionary;
+pub(crate) mod dictionary;
 mod headline;
 mod heater;
 mod hourly;

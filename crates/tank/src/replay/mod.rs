@@ -191,8 +191,9 @@ impl Cylinder {
         outcome
     }
 
-    /// Heats the water as the permit says, sets the thermostat, and gives the heat, Wh.
-    fn heat(&self, state: &mut State, step: &Step) -> f64 {
+    /// Heats the water as the permit says, sets the thermostat, and gives the heat, Wh: the step of a second heater beside the one of
+    /// [`Cylinder::advance`], which draws and loses nothing.
+    pub fn heat(&self, state: &mut State, step: &Step) -> f64 {
         let calls = self.calls(state);
         let share = step.share.clamp(0.0, 1.0);
         let may = match step.permit {

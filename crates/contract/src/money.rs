@@ -4,7 +4,7 @@
 ///
 /// ```
 /// // 1.5 kWh at 0.30 a kWh are 0.45.
-/// assert_eq!(drawoff_worklist::money::cost_micro(1500, 300_000), 450_000);
+/// assert_eq!(drawoff_contract::money::cost_micro(1500, 300_000), 450_000);
 /// ```
 #[must_use]
 pub fn cost_micro(wh: i64, price_micro_per_kwh: i64) -> i64 {
