@@ -36,7 +36,10 @@ pub(crate) struct Fit {
 }
 
 fn log_phi(x: f64) -> f64 {
-    if x > -8.0 {
+    if x > 8.5 {
+        // 1 to the last bit
+        0.0
+    } else if x > -8.0 {
         log(0.5 * erfc(-x / std::f64::consts::SQRT_2))
     } else {
         // Asymptotic tail (Abramowitz and Stegun 26.2.12).

@@ -30,7 +30,8 @@ const SHARES_A_THREAD: u64 = 2;
 /// files is one report with that error. The result depends neither on the number of threads nor on the limits.
 ///
 /// The fleet is read in shares of neighbouring homes that fit into memory. Where each file holds rows of few homes
-/// (known from the statistics of Parquet row groups, and from folder names), shares are read from the files as they are;
+/// (known from the statistics of Parquet row groups, from runs of homes in them, and from folder names), shares are read from the
+/// files as they are;
 /// where files hold rows of most homes, rows are first written aside by share.
 #[derive(Debug)]
 pub struct Intake<'a> {

@@ -92,6 +92,9 @@ impl Body {
     }
 }
 
+/// A slug that is no pool.
+const ALONE: u8 = u8::MAX;
+
 impl Column {
     /// Mixes whatever lies below something colder: isotonic regression by volume (pool adjacent violators; M. Ayer et al.,
     /// Annals of Mathematical Statistics 26 (1955) 641), which keeps the heat.
@@ -102,8 +105,8 @@ impl Column {
         }
         // A pool has its temperature at its topmost slug, where its lowest slug and its size are noted too; what was never pooled
         // stands alone, which is most of the column most of the time.
-        let (mut lowest, mut sizes) = ([0_u8; MOST_SLUGS], [0.0_f64; MOST_SLUGS]);
-        let mut pooled = 0_u128;
+        let (mut lowest, mut sizes) = ([ALONE; MOST_SLUGS], [0.0_f64; MOST_SLUGS]);
+        let mut highest_pool = 0;
         for index in 1..=last {
             if self.degc[index - 1] <= self.degc[index] {
                 continue;
@@ -111,24 +114,68 @@ impl Column {
             let (mut start, mut size, mut degc) = (index, self.size(index), self.degc[index]);
             while start > 0 && self.degc[start - 1] > degc {
                 let below = start - 1;
-                let is_pool = (pooled >> below) & 1 == 1;
+                let is_pool = lowest[below] != ALONE;
                 let size_below = if is_pool { sizes[below] } else { self.size(below) };
                 if size + size_below > 0.0 {
                     degc += (self.degc[below] - degc) * size_below / (size + size_below);
                 }
                 size += size_below;
                 start = if is_pool { usize::from(lowest[below]) } else { below };
-                pooled &= !(1 << below);
             }
             self.degc[index] = degc;
             (lowest[index], sizes[index]) = (start as u8, size);
-            pooled |= 1 << index;
+            highest_pool = index;
         }
-        while pooled != 0 {
-            let top = pooled.trailing_zeros() as usize;
-            let degc = self.degc[top];
-            self.degc[usize::from(lowest[top])..top].fill(degc);
-            pooled &= pooled - 1;
+        // From the top: pools that were taken into a larger one are passed over with it.
+        let mut top = highest_pool;
+        while top > 0 {
+            if lowest[top] != ALONE {
+                let (start, degc) = (usize::from(lowest[top]), self.degc[top]);
+                self.degc[start..top].fill(degc);
+                top = start;
+            }
+            top = top.saturating_sub(1);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Pool adjacent violators as it is written down: pools from the base up, each joined with those below that are warmer.
+    fn settled(column: &Column) -> Vec<f64> {
+        let mut pools: Vec<(usize, f64, f64)> = Vec::new();
+        for (index, &degc) in column.slugs().iter().enumerate() {
+            let mut pool = (1, column.size(index), degc);
+            while let Some(&(slugs, size, below)) = pools.last()
+                && below > pool.2
+            {
+                if size + pool.1 > 0.0 {
+                    pool.2 += (below - pool.2) * size / (size + pool.1);
+                }
+                pool = (pool.0 + slugs, pool.1 + size, pool.2);
+                pools.pop();
+            }
+            pools.push(pool);
+        }
+        pools.iter().flat_map(|&(slugs, _, degc)| std::iter::repeat_n(degc, slugs)).collect()
+    }
+
+    proptest! {
+        #[test]
+        fn water_settles_as_it_is_written_down(
+            degc in prop::collection::vec(prop_oneof![5.0..90.0f64, Just(40.0), 39.9..40.1f64], 41),
+            fill in 0.001..0.999f64,
+        ) {
+            let mut column = Column { degc: [f64::NAN; MOST_SLUGS], layers: 40, fill };
+            column.degc[..41].copy_from_slice(&degc);
+            let by_hand = settled(&column);
+            column.settle();
+            prop_assert_eq!(column.slugs(), by_hand.as_slice());
+            prop_assert!(column.slugs().is_sorted());
         }
     }
 }
