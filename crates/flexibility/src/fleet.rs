@@ -328,10 +328,10 @@ mod tests {
         let (one, two) = (sums(1), sums(2));
         for slot in 0..SLOTS {
             for direction in Direction::ALL {
-                for duration in 0..DURATIONS.len() {
+                for (duration, half_hours) in DURATIONS.into_iter().enumerate() {
                     for day in 0..28 {
                         let own = f64::from(found.event(day, slot, direction, duration).wh);
-                        let kw = own / 1000.0 / (DURATIONS[duration] as f64 / 2.0);
+                        let kw = own / 1000.0 / (half_hours as f64 / 2.0);
                         assert!((one.kw(day, slot, direction, duration) - kw).abs() < 1e-9);
                     }
                     for weekend in [false, true] {

@@ -62,13 +62,13 @@ fn group_rows(by: &str, name: &str, group: &Group, worth: &Worth<'_>, out: &mut 
         let peak_kw = baseline_peak(sums, weekend).map_or(0.0, |(kw, _)| kw);
         for slot in 0..SLOTS {
             for direction in Direction::ALL {
-                for duration in 0..DURATIONS.len() {
+                for (duration, half_hours) in DURATIONS.into_iter().enumerate() {
                     let Some(offer) = sums.offer(weekend, slot, direction, duration) else { continue };
-                    let hours = DURATIONS[duration] as f64 / 2.0;
+                    let hours = half_hours as f64 / 2.0;
                     let after = sums.after_kw(slot, direction, duration);
                     let turns = match direction {
                         Direction::HoldOff => {
-                            let then = (slot + DURATIONS[duration]) % SLOTS;
+                            let then = (slot + half_hours) % SLOTS;
                             let usual = sums.usual_kw(weekend, then);
                             in_turns(&after, offer.p50_kw, (peak_kw - usual).max(0.0))
                         }

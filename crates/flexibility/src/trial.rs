@@ -457,7 +457,7 @@ pub fn envelope(home: &Home, day: usize, slot: usize) -> Option<Envelope> {
         high_kwh: [0.0; HORIZON],
         kept_per_h: home.cylinder.kept_per_h(),
     };
-    for t in 0..HORIZON {
+    for (t, half_hour) in half_hours.iter().enumerate().take(HORIZON) {
         if (slot..=slot + t).any(|s| !home.sellable[s % SLOTS]) {
             continue;
         }
@@ -467,7 +467,7 @@ pub fn envelope(home: &Home, day: usize, slot: usize) -> Option<Envelope> {
         out.least_kw[t] = -base_kw;
         out.most_kw[t] = (home.cylinder.heater().power_w / per / 1000.0 - base_kw).max(0.0);
         out.low_kwh[t] =
-            -(home.cylinder.usable_wh(state, half_hours[t].feed_degc) - want_wh).max(0.0) / per / 1000.0;
+            -(home.cylinder.usable_wh(state, half_hour.feed_degc) - want_wh).max(0.0) / per / 1000.0;
         out.high_kwh[t] = home.cylinder.room_wh(state) / per / 1000.0;
     }
     Some(out)

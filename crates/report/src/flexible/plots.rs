@@ -173,15 +173,16 @@ pub(super) fn durations(id: &str, heading: &str, rows: &[&FlexibleRow]) -> Strin
 
 /// Rise of load after an hour of holding off, at once and in turns.
 pub(super) fn after(day_type: &str, rows: &[&FlexibleRow]) -> String {
+    type Value = fn(&FlexibleRow) -> f64;
     let highest = rows.iter().map(|r| r.rebound_kw.max(r.p50_kw)).fold(0.0, f64::max);
     let (high, step) = ceiling(highest);
     let (mut ink, mut labels) = (String::new(), String::new());
     grid(high, step, "kW", &mut ink, &mut labels);
     let y = |v: f64| BASE - v / high * (BASE - TOP);
-    let lines: [(&str, &str, &str, &dyn Fn(&FlexibleRow) -> f64); 3] = [
-        ("p5", "t5", "held off", &|r| r.p50_kw),
-        ("p0", "t0", "back at once", &|r| r.rebound_kw),
-        ("p2", "t2", "back in turns", &|r| r.return_rebound_kw),
+    let lines: [(&str, &str, &str, Value); 3] = [
+        ("p5", "t5", "held off", |r| r.p50_kw),
+        ("p0", "t0", "back at once", |r| r.rebound_kw),
+        ("p2", "t2", "back in turns", |r| r.return_rebound_kw),
     ];
     for (place, (class, tone, name, value)) in lines.into_iter().enumerate() {
         ink.push_str(&line(class, rows.iter().map(|r| (slot_x(slot(r) as f64 + 0.5), y(value(r))))));
