@@ -26,10 +26,8 @@ pub const LEAST_DAYS: usize = 10;
 const MODULATED: f64 = 0.75;
 /// Share of a home's heats that must be modulated for a diverter.
 const DIVERTER_SHARE: f64 = 0.3;
-/// One K of the mean temperature weighs as much as this of a day's energy.
-const KELVIN_WEIGHT: f64 = 0.02;
 /// What a set point may lie off the highest probe at the end of heats, K.
-const SET_STEPS_K: [f64; 4] = [-2.0, -1.0, 1.0, 2.0];
+const SET_STEPS_K: [f64; 2] = [-0.7, 0.7];
 const HYSTERESES_K: [f64; 5] = [1.5, 3.0, 5.0, 7.5, 10.0];
 const STOP_RISES: [f64; 5] = [0.0, 0.08, 0.16, 0.3, 0.5];
 /// Rounds of the search over all settings.
@@ -247,24 +245,19 @@ impl Fit<'_> {
         replay(&self.body, rule, self.history, &Shift::NONE)
     }
 
-    /// Scatter of daily energies about the meter's over their mean, and how far the mean temperature is off.
+    /// Scatter of daily energies about the meter's over their mean. The mean temperature by the probes is not asked: it reads low where the
+    /// base is cold, and would pull set points down.
     fn misfit(&self, rule: &Rule) -> f64 {
         let run = self.replay(rule);
-        let (mut square, mut metered, mut warmth, mut seen) = (0.0, 0.0, 0.0, 0.0);
+        let (mut square, mut metered) = (0.0, 0.0);
         for day in self.days {
             let wh: f64 = run.steps[day.steps.clone()].iter().map(|s| s.heated_wh).sum();
             let counted = self.history.metered_wh(day) as f64 * self.per_metered;
             square += (wh - counted) * (wh - counted);
             metered += counted;
-            let index = self.history.days.partition_point(|d| d.day < day.day);
-            if let Some(degc) = day.mean_degc {
-                warmth += run.mean_degc[index] - degc;
-                seen += 1.0;
-            }
         }
         let n = self.days.len() as f64;
-        let scatter = (square / n).sqrt() / (metered / n).max(200.0);
-        scatter + KELVIN_WEIGHT * if seen > 0.0 { (warmth / seen).abs() } else { 0.0 }
+        (square / n).sqrt() / (metered / n).max(200.0)
     }
 
     /// Goes through the settings one by one, keeping each change that fits better.
