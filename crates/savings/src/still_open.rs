@@ -63,8 +63,9 @@ pub fn still_open(
     let need = need_wh(&of.known.history);
     let money: Vec<i64> = of.rates.iter().map(|r| r.price.map_or(0, |p| p.import)).collect();
     let (cheapest, broken) = planned(of, &need, &money);
-    let carbon: Option<Vec<i64>> = of.rates.iter().map(|r| r.average).collect();
-    let cleanest = carbon.and_then(|c| planned(of, &need, &c).0);
+    // Half-hours that the series does not cover lie on days that enter no sum.
+    let carbon: Vec<i64> = of.rates.iter().map(|r| r.average.unwrap_or(0)).collect();
+    let cleanest = paid.average.and_then(|_| planned(of, &need, &carbon).0);
     Ok(StillOpen { paid, cheapest, cleanest, broken, change: best_change(of, tariff, others) })
 }
 
