@@ -3,7 +3,7 @@
 //! The reduced cylinder holds whole portions of usable heat. Each half-hour some are taken, some are lost, and the heater adds none, half
 //! or all of what it can; after it as many must be left as the learnt 95 % quantile of what is taken in the next hours. Once a week all
 //! must be hot. What cannot be kept is broken as little as possible, before any cost counts. A plan is then put through the replay of the
-//! layered cylinder, with more in reserve until it keeps its service there too.
+//! layered cylinder (`still_open`), which must keep its service there too.
 
 use std::ops::Range;
 

@@ -7,8 +7,8 @@ use drawoff_tank::replay::{Cylinder, Heater, Permit, State, Step};
 use crate::history::{HalfHour, History};
 use crate::rule::{ALWAYS, Rule, TimedHeater};
 
-/// Layers of the water: half-hours need no finer front (12 to 40 layers differ by less than 0.5 % in a year's heat).
-const LAYERS: u8 = 16;
+/// Layers of the water: half-hours show no finer front, and a finer one takes its time.
+const LAYERS: u8 = 12;
 /// What was taken was of some use, however cool it was: no water is too cool to be drawn, degC.
 const LEAST_USE_DEGC: f64 = 0.0;
 /// Water is of full use from here, degC: that of V40.

@@ -17,8 +17,10 @@ const PORTION_WH: f64 = 100.0;
 const AHEAD: usize = 4;
 /// Quantile of that demand.
 const QUANTILE: f64 = 0.95;
-/// Reserve beyond the demand to be kept, as shares of a full cylinder, tried in turn until the replay keeps its service.
-const RESERVES: [f64; 4] = [0.05, 0.15, 0.3, 0.5];
+/// Reserve beyond the demand to be kept, as a share of a full cylinder: the reduced state does not know at which height its heat is.
+const RESERVE: f64 = 0.05;
+/// Half-hours before a break that are heated throughout, tried in turn until the replay keeps its service.
+const REPAIRS: [usize; 8] = [0, 1, 2, 4, 8, 16, 32, 64];
 /// Water is stored at this against germs where it may be chosen (L8 of the British regulator, from memory), degC: no lower set point is advised.
 const STORED_DEGC: f64 = 60.0;
 /// A jacket on a cylinder that loses more than this is worth a thought, W/K, and takes so much off (common practice, no source).
@@ -61,8 +63,9 @@ pub fn still_open(
     let need = need_wh(&of.known.history);
     let money: Vec<i64> = of.rates.iter().map(|r| r.price.map_or(0, |p| p.import)).collect();
     let (cheapest, broken) = planned(of, &need, &money);
-    let carbon: Option<Vec<i64>> = of.rates.iter().map(|r| r.average).collect();
-    let cleanest = carbon.and_then(|c| planned(of, &need, &c).0);
+    // Half-hours that the series does not cover lie on days that enter no sum.
+    let carbon: Vec<i64> = of.rates.iter().map(|r| r.average.unwrap_or(0)).collect();
+    let cleanest = paid.average.and_then(|_| planned(of, &need, &carbon).0);
     Ok(StillOpen { paid, cheapest, cleanest, broken, change: best_change(of, tariff, others) })
 }
 
@@ -89,21 +92,24 @@ fn heater(rule: &Rule) -> Option<TimedHeater> {
     rule.heaters.iter().min_by(|a, b| a.heater.low.total_cmp(&b.heater.low)).cloned()
 }
 
-/// The best plan for a cost a kWh, replayed: its bill, and half-hours in which it holds less than it must. `None` where no reserve helps.
+/// The best plan for a cost a kWh, replayed: its bill, and half-hours in which it holds less than it must. Where the layered cylinder
+/// breaks its service the hours before are heated as well, and paid; `None` where nothing helps.
 fn planned(of: &Assessed, need_wh: &[f64; SLOTS], cost: &[i64]) -> (Option<Bill>, usize) {
     let Some(timed) = heater(&of.known.learnt.rule) else { return (None, 0) };
     let musts = musts(of, &timed, need_wh);
-    let mut least = usize::MAX;
-    for reserve in RESERVES {
-        let problem = problem(&of.known, &timed, need_wh, cost, reserve);
-        let plan = cheapest(&problem);
-        let (bill, broken) = replayed(of, &timed, &musts, &plan.heat);
-        if broken == 0 {
+    let mut heat = cheapest(&problem(&of.known, &timed, need_wh, cost, RESERVE)).heat;
+    let mut broken: Vec<usize> = Vec::new();
+    for reach in REPAIRS {
+        for at in &broken {
+            heat[(at + 1).saturating_sub(reach)..=*at].fill(u16::MAX);
+        }
+        let (bill, breaks) = replayed(of, &timed, &musts, &heat);
+        if breaks.is_empty() {
             return (Some(bill), 0);
         }
-        least = least.min(broken);
+        broken = breaks;
     }
-    (None, least)
+    (None, broken.len())
 }
 
 fn problem(
@@ -179,22 +185,23 @@ fn musts(of: &Assessed, timed: &TimedHeater, need_wh: &[f64; SLOTS]) -> Vec<f64>
         .collect()
 }
 
-/// Puts a plan through the layered cylinder: its bill, and half-hours of the days used in which it holds less than it must.
-fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], heat: &[u16]) -> (Bill, usize) {
+/// Puts a plan through the layered cylinder: its bill, and the half-hours of the days used in which it holds less than it must.
+fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], heat: &[u16]) -> (Bill, Vec<usize>) {
     let history = &of.known.history;
     let mut machine = machine(of, timed);
     let mut state = machine.uniform(timed.heater.set_degc);
     let most_wh = timed.heater.power_w / 2.0;
     let mut steps = Vec::with_capacity(history.steps.len());
-    let mut broken = 0;
+    let mut broken = Vec::new();
     for day in &history.days {
         for index in day.steps.clone() {
             let step = &history.steps[index];
             let share = (f64::from(heat[index]) * PORTION_WH / most_wh).min(1.0);
             let permit = if share > 0.0 { Permit::ForceOn } else { Permit::HoldOff };
             steps.push(machine.advance(&mut state, step, &Shift::NONE, false, |_| (permit, share)));
-            broken +=
-                usize::from(day.masked.is_none() && machine.warm_wh(&state, step.feed_degc) < musts[index]);
+            if day.masked.is_none() && machine.warm_wh(&state, step.feed_degc) < musts[index] {
+                broken.push(index);
+            }
         }
     }
     (priced(of, &whole_steps(&steps, of.known.per_metered), &of.rates), broken)

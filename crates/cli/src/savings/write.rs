@@ -259,7 +259,8 @@ fn still_open_rows(rows: &[StillOpenRow], currency: &str) -> Vec<SavingFleetRow>
     }
     let sum = |get: fn(&StillOpenRow) -> Option<i64>| {
         let known: Vec<i64> = rows.iter().filter_map(get).collect();
-        (known.iter().sum::<i64>() as f64 / 1e6, known.len())
+        let total = if known.is_empty() { f64::NAN } else { known.iter().sum::<i64>() as f64 / 1e6 };
+        (total, known.len())
     };
     let (gap, planned) = sum(|r| r.gap.map(|m| m.0));
     let (changes, changed) = sum(|r| r.change_saves.map(|m| m.0));
