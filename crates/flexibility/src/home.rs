@@ -1,6 +1,7 @@
 //! One home as flexibility sees it: its cylinder, its heater's rule, and the past days that are its trials.
 
 use drawoff_contract::Day;
+use drawoff_contract::daybook::SpellNote;
 use drawoff_contract::local::LocalDay;
 use drawoff_contract::{Cylinder as Registered, HeatSource};
 use drawoff_homes::{HomeNotes, HomeReading};
@@ -129,8 +130,9 @@ impl Home {
         if !notes.days.iter().rev().take(2).any(|d| d.day.0 >= last.0 - 1 && d.instants > 0) {
             return Err(NotCounted::Silent);
         }
-        let stop_degc = stop_degc(notes)?;
-        let (power_w, power_known) = power_w(notes);
+        let spells = own_spells(notes);
+        let stop_degc = stop_degc(&spells)?;
+        let (power_w, power_known) = power_w(notes, &spells);
         if !power_known {
             return Err(NotCounted::NoMeteredPower);
         }
@@ -189,24 +191,25 @@ impl Home {
     }
 }
 
+/// Heating spells of the lowest heater, which events hold off first and take on with; all spells where none is told to be its own.
+fn own_spells<'a>(notes: HomeNotes<'a>) -> Vec<&'a SpellNote> {
+    let heats = || notes.spells.iter().filter(|s| s.kind == "heat");
+    let lowest: Vec<&SpellNote> = heats().filter(|s| s.element == Some(0)).collect();
+    if lowest.len() >= FEWEST_STOPS { lowest } else { heats().collect() }
+}
+
 /// Temperature at which the thermostat opens, degC: the median of the highest probe when a call ended.
-fn stop_degc(notes: HomeNotes<'_>) -> Result<f64, NotCounted> {
-    let mut stops: Vec<f64> = notes
-        .spells
-        .iter()
-        .filter(|s| s.kind == "heat" && s.call_ended)
-        .filter_map(|s| s.stop_degc)
-        .collect();
+fn stop_degc(spells: &[&SpellNote]) -> Result<f64, NotCounted> {
+    let mut stops: Vec<f64> = spells.iter().filter(|s| s.call_ended).filter_map(|s| s.stop_degc).collect();
     if stops.len() < FEWEST_STOPS {
         return Err(NotCounted::TooLittleData);
     }
     Ok(crate::quantile::median(&mut stops))
 }
 
-/// Power of the heater, W: the median over heating spells; and whether any energy was metered at all.
-fn power_w(notes: HomeNotes<'_>) -> (f64, bool) {
-    let mut powers: Vec<f64> =
-        notes.spells.iter().filter(|s| s.kind == "heat").filter_map(|s| s.power_w).collect();
+/// Power of the heater, W: the median over its heating spells; and whether any energy was metered at all.
+fn power_w(notes: HomeNotes<'_>, spells: &[&SpellNote]) -> (f64, bool) {
+    let mut powers: Vec<f64> = spells.iter().filter_map(|s| s.power_w).collect();
     let rated: f64 = notes
         .cylinder
         .source_rated_w
