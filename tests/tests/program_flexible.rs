@@ -1,6 +1,7 @@
 //! The flexible-load job on the sample fleet: same bytes every time, sums that hold together, names kept back, clear errors.
 #![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
@@ -49,7 +50,7 @@ fn the_command_ends_with_what_can_be_moved_and_a_caution() {
     assert!(ended.stdout.contains("licensed people under local codes"), "{}", ended.stdout);
     let page = text_of(&dir.join("flexible_load.html"));
     assert!(
-        page.contains("Before anyone goes out") && !page.contains("http"),
+        page.contains("Before anyone goes out") && !page.contains("href=\"http"),
         "a caution, and no external address"
     );
 }
@@ -84,8 +85,8 @@ fn every_home_is_counted_or_has_a_reason_and_groups_add_up() {
     for by in ["area", "tariff", "heater"] {
         let of = groups.iter().filter(|g| g.group_by == by);
         assert_eq!(of.clone().map(|g| g.counted).sum::<i64>(), fleet.counted, "{by}");
-        let kw: f64 = of.map(|g| g.rated_kw).sum();
-        assert!((kw - fleet.rated_kw).abs() < 1e-6, "{by}");
+        let kw: f64 = of.filter_map(|g| g.rated_kw).sum();
+        assert!(kw <= fleet.rated_kw.unwrap() + 1e-6, "{by}");
     }
     for group in &groups {
         let not = group.faulty
@@ -96,6 +97,7 @@ fn every_home_is_counted_or_has_a_reason_and_groups_add_up() {
             + group.too_little_data;
         assert_eq!(group.counted + not, group.homes, "{}", group.group);
         assert_eq!(group.best_firm_kw.is_some(), group.counted >= 10, "{}", group.group);
+        assert_eq!(group.rated_kw.is_some(), group.counted >= 10, "{}", group.group);
     }
 }
 
@@ -110,10 +112,10 @@ fn offers_hold_together() {
         assert!((r.p50_kwh - r.p50_kw * r.duration_h).abs() < 1e-9);
         let shares = r.share_moved + r.share_nothing + r.share_comfort + r.share_sun + r.share_silent;
         assert!((shares - 1.0).abs() < 1e-9, "{r:?}");
-        if let (Some(back), Some(loss)) = (r.back_share, r.loss_share) {
+        if let (Some(back), Some(loss), Some(left)) = (r.back_share, r.loss_share, r.left_share) {
             moved += 1;
-            // energy moved = what comes back + loss + what is still missing + what users lacked
-            assert!(back > -0.2 && back + loss < 1.3, "{r:?}");
+            // energy not taken = recovery + avoided loss + what is still missing and what users lacked; tables of events are in f32
+            assert!((back + loss + left - 1.0).abs() < 1e-4 * (1.0 + back.abs() + left.abs()), "{r:?}");
         }
         assert!(r.return_rebound_kw <= r.rebound_kw + 1e-9 || r.direction == "take on", "{r:?}");
     }
@@ -160,11 +162,14 @@ fn with_a_key_no_home_and_no_area_is_named() {
     let dir = tempfile::tempdir().unwrap();
     assert_eq!(run_into(dir.path(), &["--set", "flexible_load.hash_key=a secret word"]).code, 0);
     let (plain, _) = first_run();
-    let names: Vec<String> = rows::<FlexibleHomeRow>(&plain).into_iter().map(|h| h.home).collect();
+    let plain_homes = rows::<FlexibleHomeRow>(&plain);
+    let areas = plain_homes.iter().map(|h| h.area.clone()).filter(|a| !a.is_empty());
+    let names: BTreeSet<String> = plain_homes.iter().map(|h| h.home.clone()).chain(areas).collect();
+    assert!(names.len() > 46, "the sample fleet has areas");
     for (name, bytes) in bytes_of(dir.path()) {
-        assert!(name != "homes.parquet" && name != "quality.parquet", "{name}");
+        assert!(!["homes.parquet", "quality.parquet", "files.parquet"].contains(&name.as_str()), "{name}");
         let text = String::from_utf8_lossy(&bytes);
-        assert!(!names.iter().any(|home| text.contains(home)), "{name} names a home");
+        assert!(!names.iter().any(|home| text.contains(home)), "{name} names a home or an area");
         assert!(!text.contains("a secret word"), "{name} tells the key");
     }
     let hashed: Vec<FlexibleHomeRow> = rows(dir.path());

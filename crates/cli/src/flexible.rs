@@ -163,6 +163,9 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
         thousands(homes.len() as u64),
         started.elapsed().as_secs_f64()
     ));
+    if !settings.hash_key.is_empty() {
+        gather.rename_areas(&|name| drawoff_store::keyed_hash(&settings.hash_key, name));
+    }
     let values = Values::of(inputs, settings, gather.period())?;
     let results = Results::of(inputs, settings, &gather, &values);
     let mut total = Account::default();
@@ -175,8 +178,9 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     if settings.hash_key.is_empty() {
         folder.table(homes)?;
         folder.table(reduced.accounts.homes)?;
+        // names of files may name homes
+        folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     }
-    folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     folder.finish(manifest)?;
     progress::result(&said);
     progress::result(CAUTION);
@@ -242,7 +246,7 @@ impl Values {
                 (0, _) => format!("{name}: not assessed, the series does not cover the days of the readings"),
                 (_, 0) => format!("{name}: means by half-hour over the days that offers are made from"),
                 (_, years) => format!(
-                    "{name}: means by half-hour over the days {years} years of 364 days before those that offers are made from, an hour's in both of its halves"
+                    "{name}: means by half-hour over the days {years} years of 364 days before those that offers are made from, an hour of carbon in both of its halves"
                 ),
             });
             (covered > 0).then_some(profile)

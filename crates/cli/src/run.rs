@@ -80,6 +80,15 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
 }
 
+/// A pipeline is one job: of two sections nobody could say which holds.
+fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
+    if pipeline.savings.is_some() && pipeline.flexible_load.is_some() {
+        let problem = ContractError::new("[savings] and [flexible_load]", "two jobs in one pipeline");
+        return Err(Failure::settings(vec![problem.with_hint("keep one section a pipeline file")]));
+    }
+    Ok(())
+}
+
 /// A run that writes into its own input would read its tables as exports the next time.
 fn output_apart(pipeline: &Pipeline) -> Result<(), ContractError> {
     let (dir, readings) = (&pipeline.outputs.dir, &pipeline.inputs.readings);
@@ -129,6 +138,7 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
+    one_job(&inputs.pipeline)?;
     if let Some(settings) = &inputs.pipeline.flexible_load {
         return crate::flexible::run(&inputs, settings);
     }

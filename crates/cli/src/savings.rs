@@ -48,6 +48,12 @@ pub(crate) fn given(inputs: &Inputs, of: &SavingsSettings) -> Result<Given, Fail
     let mut errors = Vec::new();
     let (mut problems, mut remarks) = (Vec::new(), Vec::new());
     let reference = of.reference.reference().map_err(|e| errors.push(e)).ok();
+    if of.members < 2 || of.members % 2 != 0 {
+        errors.push(
+            ContractError::new("savings.members", format!("is {}", of.members))
+                .with_hint("an even number of at least 2: replays come in pairs of opposite errors"),
+        );
+    }
     let mut tariffs = Tariffs::default();
     let mut prices = |series: &PriceSeries| -> Result<Vec<Interval>, ContractError> {
         let small = read_series(series)?;

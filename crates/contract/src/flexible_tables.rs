@@ -13,7 +13,7 @@ table! {
         group: String, "";
         /// Homes counted.
         homes: i64, "";
-        /// weekday (Monday to Friday) or weekend; public holidays count as the day they fall on.
+        /// weekday (Monday to Friday) or weekend (with the public holidays that the pipeline lists).
         day_type: String, "";
         /// Half-hour of the local day in which the event begins, 1 to 48.
         period: i64, "";
@@ -39,7 +39,10 @@ table! {
         back_share: Option<f64>, "";
         /// Share that is never lost through the skin (held off), or lost besides (taken on), in that time; null where nothing is moved.
         loss_share: Option<f64>, "";
-        /// Largest rise (held off) or fall (taken on) of load in a half-hour after the event if all homes are let go at once.
+        /// Share still missing in the cylinders (held off) or still there (taken on) after that time, or that users went without; the three make 1.
+        left_share: Option<f64>, "";
+        /// Largest rise (held off) or fall (taken on) of load in a half-hour after the event if all homes are let go at once, of the mean over
+        /// all days.
         rebound_kw: f64, "kW";
         /// Time after the event at which that half-hour begins.
         rebound_after_h: f64, "h";
@@ -141,8 +144,8 @@ table! {
         no_volume: i64, "";
         /// Not counted: too little data.
         too_little_data: i64, "";
-        /// Sum of the counted heaters' power.
-        rated_kw: f64, "kW";
+        /// Sum of the counted heaters' power; null for a group that is too small to be told.
+        rated_kw: Option<f64>, "kW";
         /// Largest half-hour of the P50 baseline over the sum of the heaters' power.
         diversity: Option<f64>, "";
         /// Firm power that half an hour's hold-off has in its best half-hour.

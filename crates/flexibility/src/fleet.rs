@@ -43,6 +43,7 @@ struct Cell {
     model_wh: f64,
     back_wh: f64,
     loss_wh: f64,
+    left_wh: f64,
     moved: u32,
     short: u32,
     limits: [u32; 5],
@@ -63,6 +64,8 @@ pub struct Offer {
     pub back_share: f64,
     /// Share that is not lost, or is lost besides, within that time; NaN where nothing is moved.
     pub loss_share: f64,
+    /// Share still missing in the cylinders (held off) or still there (taken on) after that time, or that users went without; NaN likewise.
+    pub left_share: f64,
     /// Largest rise (held off) or fall (taken on) of load in one half-hour after the event, as a mean over days, kW.
     pub rebound_kw: f64,
     /// Half-hours after the event at which that is: 0 is the first.
@@ -111,6 +114,7 @@ impl Sums {
                             cell.model_wh += f64::from(event.model_wh);
                             cell.back_wh += f64::from(event.back_wh);
                             cell.loss_wh += f64::from(event.loss_wh);
+                            cell.left_wh += f64::from(event.left_wh);
                             cell.moved += 1;
                             cell.short += u32::from(event.is_short());
                         }
@@ -256,6 +260,7 @@ impl Sums {
             sum.model_wh += cell.model_wh;
             sum.back_wh += cell.back_wh;
             sum.loss_wh += cell.loss_wh;
+            sum.left_wh += cell.left_wh;
             sum.moved += cell.moved;
             sum.short += cell.short;
             sum.limits.iter_mut().zip(cell.limits).for_each(|(a, b)| *a += b);
@@ -270,6 +275,7 @@ impl Sums {
             baseline_kw: of_next(&baseline, 0.5),
             back_share: share(sum.back_wh, sum.model_wh),
             loss_share: share(sum.loss_wh, sum.model_wh),
+            left_share: share(sum.left_wh, sum.model_wh),
             rebound_kw,
             rebound_after,
             short_share: if sum.moved > 0 { f64::from(sum.short) / f64::from(sum.moved) } else { 0.0 },
@@ -277,10 +283,12 @@ impl Sums {
         })
     }
 
-    /// Change of the group's load in each half-hour after an event, mean over all days, kW.
+    /// Change of the group's load in each half-hour after an event, mean over all days on which it was reached, kW.
     #[must_use]
     pub fn after_kw(&self, slot: usize, direction: Direction, duration: usize) -> [f64; AFTER] {
-        let days = self.days.len().max(1) as f64;
+        let reached =
+            (0..self.days.len()).filter(|day| self.is_reached(*day, slot, direction, duration)).count();
+        let days = reached.max(1) as f64;
         std::array::from_fn(|after| {
             self.after_wh[after_index(direction, duration, slot, after)] / 500.0 / days
         })

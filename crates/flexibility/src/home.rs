@@ -140,7 +140,10 @@ impl Home {
         if days.len() < 7 {
             return Err(NotCounted::TooLittleData);
         }
-        let heat_per_metered = reading.row.heat_per_metered.unwrap_or(1.0);
+        let heat_per_metered = match (registered.heat_source, reading.row.heat_per_metered) {
+            (HeatSource::HeatPump, None) => return Err(NotCounted::TooLittleData),
+            (_, per) => per.unwrap_or(1.0),
+        };
         let circulated = matches!(registered.heat_source, HeatSource::TopPump | HeatSource::HeatPump);
         let low = lowest_height(registered, circulated);
         let cylinder = Cylinder::new(
@@ -210,11 +213,11 @@ fn stop_degc(spells: &[&SpellNote]) -> Result<f64, NotCounted> {
 /// Power of the heater, W: the median over its heating spells; and whether any energy was metered at all.
 fn power_w(notes: HomeNotes<'_>, spells: &[&SpellNote]) -> (f64, bool) {
     let mut powers: Vec<f64> = spells.iter().filter_map(|s| s.power_w).collect();
-    let rated: f64 = notes
-        .cylinder
-        .source_rated_w
-        .or_else(|| notes.cylinder.elements.iter().map(|e| e.rated_w).reduce(f64::max))
-        .unwrap_or(f64::NAN);
+    // a heat pump is rated by its heat, which says nothing of its electricity
+    let own = notes.cylinder.source_rated_w.filter(|_| notes.cylinder.heat_source != HeatSource::HeatPump);
+    let lowest =
+        || notes.cylinder.elements.iter().min_by(|a, b| a.height.total_cmp(&b.height)).map(|e| e.rated_w);
+    let rated: f64 = own.or_else(lowest).unwrap_or(f64::NAN);
     let metered = notes.days.iter().any(|d| d.heater_kwh.is_some_and(|kwh| kwh > 0.0));
     let power = if powers.is_empty() { rated } else { crate::quantile::median(&mut powers) };
     (power, metered && power.is_finite() && power > 0.0)
@@ -258,7 +261,7 @@ fn past_days(
     let nan_or = |values: &[f32], i: usize| values.get(i).map_or(f64::NAN, |v| f64::from(*v));
     let mut days: Vec<PastDay> = Vec::new();
     let mut starts: Vec<(i64, i64)> = Vec::new();
-    for (index, note) in notes.days.iter().enumerate().filter(|(_, d)| within(d.day)) {
+    for (index, note) in notes.days.iter().enumerate().filter(|(_, d)| within(d.day) && d.instants > 0) {
         let room = note.surroundings_degc.or(reading.room_degc.get(index).copied()).unwrap_or(18.0);
         let feed = reading.cold_degc.get(index).copied().filter(|c| c.is_finite()).unwrap_or(10.0);
         let local = LocalDay::of(zone, note.day);

@@ -21,7 +21,7 @@ const MOST_PARTS: usize = 6;
 /// use drawoff_flexibility::rebound::in_turns;
 /// let at_once = in_turns(&[90.0, 10.0, 0.0, 0.0], 20.0, 100.0);
 /// assert_eq!((at_once.parts, at_once.peak_kw), (1, 90.0));
-/// let in_turns = in_turns(&[90.0, 10.0, 0.0, 0.0], 20.0, 40.0);
+/// let in_turns = in_turns(&[90.0, 10.0, 0.0, 0.0], 20.0, 50.0);
 /// assert_eq!((in_turns.parts, in_turns.peak_kw), (2, 50.0)); // 45 less 10 still held, then 5 + 45, then 5
 /// ```
 #[must_use]

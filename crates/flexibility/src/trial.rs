@@ -76,7 +76,8 @@ pub struct Moved {
     pub back_wh: f32,
     /// Loss avoided (held off) or added (taken on).
     pub loss_wh: f32,
-    /// Stored heat still missing (held off) or still there (taken on) at the end.
+    /// Stored heat still missing (held off) or still there (taken on) at the end, with what users had less (held off) or more (taken on):
+    /// `model_wh = back_wh + loss_wh + left_wh`.
     pub left_wh: f32,
     /// Heat that users wanted and would have got without the event.
     pub short_wh: f32,
@@ -352,7 +353,7 @@ fn start(
             moved.model_wh = (sign * (run.plain_wh - run.heated_wh) / per) as f32;
             moved.back_wh = (sign * run.after_wh.iter().sum::<f64>() / per) as f32;
             moved.loss_wh = (sign * run.loss_avoided_wh / per) as f32;
-            moved.left_wh = (sign * run.stored_missing_wh / per) as f32;
+            moved.left_wh = (sign * (run.stored_missing_wh + run.short_wh) / per) as f32;
             moved.short_wh = run.short_wh.max(0.0) as f32;
             let after: Vec<f64> = run.after_wh.iter().map(|wh| wh / per).collect();
             put(direction, duration, moved, &after);

@@ -236,7 +236,7 @@ pub fn change(days: &[DayUse], changed: Day) -> Option<f64> {
     Some(mean(&|d| d.day >= changed, LEAST_AFTER)? - mean(&|d| d.day < changed, LEAST_BEFORE)?)
 }
 
-/// Mean daily energy before a day, kWh, and volume, by which homes are matched.
+/// Mean daily energy before a day, kWh, by which homes are matched.
 fn level(days: &[DayUse], changed: Day) -> Option<f64> {
     let kwh: Vec<f64> = days.iter().filter(|d| d.day < changed).map(|d| d.kwh).collect();
     (kwh.len() >= LEAST_BEFORE).then(|| kwh.iter().sum::<f64>() / kwh.len() as f64)
@@ -250,8 +250,15 @@ pub fn against_controls(days: &[DayUse], changed: Day, controls: &[Vec<DayUse>])
     let level_kwh = level(days, changed)?;
     let mut near: Vec<(f64, f64)> = controls
         .iter()
-        .filter_map(|c| {
-            Some(((level(c, changed)?.max(0.1) / level_kwh.max(0.1)).ln().abs(), change(c, changed)?))
+        .filter_map(|control| {
+            // on the days of both, so that a season outside them tells nothing
+            let common: Vec<DayUse> = control
+                .iter()
+                .filter(|c| days.binary_search_by_key(&c.day, |d| d.day).is_ok())
+                .cloned()
+                .collect();
+            let apart = (level(&common, changed)?.max(0.1) / level_kwh.max(0.1)).ln().abs();
+            Some((apart, change(&common, changed)?))
         })
         .collect();
     near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));

@@ -73,6 +73,12 @@ pub const NO_READINGS: &str = "no readings";
 const LONGEST_BRIDGE_DAYS: i32 = 60;
 
 impl History {
+    /// Water at the start of a replay, degC: the first day's mean; 50 where no day has one.
+    #[must_use]
+    pub fn start_degc(&self) -> f64 {
+        self.days.iter().find_map(|d| d.mean_degc).unwrap_or(50.0)
+    }
+
     /// Lays out a home's days. Draw-offs give the time, the day's balance the amount; a steady leak is part of what is taken.
     ///
     /// Days whose balance or meter is not known are kept with what the home takes as a rule, so that the water goes on, and are not counted.

@@ -170,8 +170,7 @@ impl Machine {
 #[must_use]
 pub fn replay(body: &Body, rule: &Rule, history: &History, shift: &Shift) -> Replay {
     let mut machine = Machine::new(body, rule, shift);
-    let start_degc = history.days.iter().find_map(|d| d.mean_degc).unwrap_or(50.0);
-    let mut state = machine.uniform(start_degc);
+    let mut state = machine.uniform(history.start_degc());
     let always: Vec<bool> = rule.heaters.iter().map(|h| h.permitted == ALWAYS).collect();
     let mut out = Replay { steps: Vec::with_capacity(history.steps.len()), mean_degc: Vec::new() };
     for day in &history.days {

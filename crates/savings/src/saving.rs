@@ -351,7 +351,8 @@ fn spreads(case: &Case<'_>, rows: &[Row], used: &[&DaySpan], reference_wh: i64) 
             loss,
             taken: 1.0 + TAKEN_SPREAD * errors[1],
             feed_k: FEED_SPREAD_K * errors[2],
-            set_k: 0.0,
+            // a reference at the home's own set point shares the error of it
+            set_k: if case.reference.set_degc.is_none() { set_k } else { 0.0 },
         };
         let own = replay(&case.learnt.body, &case.learnt.rule, case.history, &Shift { set_k, ..both });
         let own_wh = whole_steps(&own.steps, case.per_metered);

@@ -175,7 +175,7 @@ fn machine(of: &Assessed, timed: &TimedHeater) -> Machine {
 fn musts(of: &Assessed, timed: &TimedHeater, need_wh: &[f64; SLOTS]) -> Vec<f64> {
     const UNFELT_WH: f64 = 100.0;
     let mut machine = machine(of, timed);
-    let mut state = machine.uniform(timed.heater.set_degc);
+    let mut state = machine.uniform(of.known.history.start_degc());
     let steps = of.known.history.steps.iter();
     steps
         .map(|step| {
@@ -189,7 +189,8 @@ fn musts(of: &Assessed, timed: &TimedHeater, need_wh: &[f64; SLOTS]) -> Vec<f64>
 fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], heat: &[u16]) -> (Bill, Vec<usize>) {
     let history = &of.known.history;
     let mut machine = machine(of, timed);
-    let mut state = machine.uniform(timed.heater.set_degc);
+    // from the same water as the replay that it is held against
+    let mut state = machine.uniform(history.start_degc());
     let most_wh = timed.heater.power_w / 2.0;
     let mut steps = Vec::with_capacity(history.steps.len());
     let mut broken = Vec::new();

@@ -89,7 +89,7 @@ impl Default for ReferenceSettings {
         Self {
             system: "element".to_owned(),
             hours: Vec::new(),
-            set_point_degc: Some(60.0),
+            set_point_degc: None,
             hysteresis_k: 5.0,
             base_height: 0.1,
             efficiency: 0.85,
@@ -146,6 +146,7 @@ pub(crate) struct TariffSettings {
 #[derive(Clone, Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct PriceSeries {
+    #[serde(skip_serializing)]
     pub(crate) file: PathBuf,
     /// Column of the start.
     #[serde(default = "from")]

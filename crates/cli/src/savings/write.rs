@@ -145,7 +145,7 @@ fn notes(of: &SavingsSettings, given: &Given) -> Vec<String> {
 /// The declared shift in words.
 fn shift_words(years: i64) -> String {
     format!(
-        "values of carbon and half-hourly prices are those of {years} years of 364 days before, an hour's in both of its halves"
+        "values of carbon and half-hourly prices are those of {years} years of 364 days before, an hour of carbon in both of its halves"
     )
 }
 

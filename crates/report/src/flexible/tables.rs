@@ -271,7 +271,7 @@ pub(super) fn groups(rows: &[FlexibleGroupRow]) -> String {
             [r.homes, r.counted, r.faulty, r.silent, r.vacant, r.not_metered, r.no_volume, r.too_little_data]
                 .map(|n| words::count(usize::try_from(n).unwrap_or(0))),
         );
-        cells.push(kw(r.rated_kw));
+        cells.push(r.rated_kw.map_or_else(|| "not told".to_owned(), kw));
         cells.push(r.best_firm_kw.map_or_else(|| "not told".to_owned(), kw));
         cells.push(r.best_start.clone());
         cells

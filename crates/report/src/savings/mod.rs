@@ -139,7 +139,8 @@ fn still_open(input: &SavingsInput<'_>) -> String {
     let mut out = format!(
         "<section id=\"open\" aria-labelledby=\"open-h\">\n<h2 id=\"open-h\">Still open</h2>\n\
          <p>The cheapest plan knows the draw-offs that came, so it is a bound and no promise; it keeps the demand that is not exceeded on 19 of 20 days \
-         in hot water, the thermostat, and all of the water hot once a week. A set point is never advised below 60 °C, and a change of it is for \
+         in hot water and the thermostat. It is planned to heat all of the water once a week, which is not checked again in the finer cylinder: \
+         hygiene rules come before any plan. A set point is never advised below 60 °C, and a change of it is for \
          a competent person under local rules on hygiene and scalding.</p>\n\
          <table class=\"counts\">\n<caption>The {shown} homes of {} whose best single change saves most</caption>\n\
          <thead><tr><th scope=\"col\">Home<th scope=\"col\">change<th scope=\"col\">saves<th scope=\"col\">paid<th scope=\"col\">cheapest plan</thead><tbody>\n",

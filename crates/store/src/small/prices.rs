@@ -70,6 +70,11 @@ pub fn read_prices(path: &Path, layout: &PriceLayout) -> Result<Small<PriceRow>,
             lines.whole("no price could be read", "one line a half-hour, below a line of column names")
         );
     }
+    let short = small.rows.windows(2).filter(|pair| pair[1].from.0 - pair[0].from.0 < HALF_HOUR_MS).count();
+    if short > 0 {
+        let message = format!("{short} prices begin less than half an hour after the one before");
+        return Err(lines.whole(&message, "give one price a half-hour, by its start"));
+    }
     let gaps: Vec<(i64, i64)> = small
         .rows
         .windows(2)
