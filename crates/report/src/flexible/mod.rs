@@ -182,7 +182,8 @@ fn after(fleet: &[&FlexibleRow]) -> String {
 
 fn limits(fleet: &[&FlexibleRow]) -> String {
     let mut body = String::from(
-        "<p>What decided on past days, as a share of homes, for an hour's event on weekdays.</p>\n",
+        "<p>What decided on past days, as a share of homes, for an hour's event on weekdays: moved load; left alone for comfort, as too \
+         little hot water was there for what may be drawn; left alone as the sun may be what heats; silent. The rest had nothing to move.</p>\n",
     );
     for (direction, id, heading) in DIRECTIONS {
         let rows: Vec<&FlexibleRow> = fleet

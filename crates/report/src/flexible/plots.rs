@@ -228,11 +228,11 @@ pub(super) fn limits(id: &str, heading: &str, rows: &[&FlexibleRow]) -> String {
         }
     }
     for (place, (class, name)) in
-        [("moved", "moves load"), ("comfort", "too little hot water"), ("sun", "sun"), ("silent", "silent")]
+        [("moved", "moved"), ("comfort", "comfort"), ("sun", "sun"), ("silent", "silent")]
             .into_iter()
             .enumerate()
     {
-        let x = LEFT + [60.0, 240.0, 530.0, 640.0][place];
+        let x = LEFT + [120.0, 290.0, 500.0, 640.0][place];
         labels.push_str(&format!(
             "<rect class=\"share {class}\" x=\"{:.2}%\" y=\"4\" width=\"10\" height=\"10\"/>",
             x / UNITS * 100.0
