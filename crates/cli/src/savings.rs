@@ -48,7 +48,7 @@ pub(crate) fn given(inputs: &Inputs, of: &SavingsSettings) -> Result<Given, Fail
     let mut errors = Vec::new();
     let (mut problems, mut remarks) = (Vec::new(), Vec::new());
     let reference = of.reference.reference().map_err(|e| errors.push(e)).ok();
-    if of.members < 2 || of.members % 2 != 0 {
+    if of.members < 2 || !of.members.is_multiple_of(2) {
         errors.push(
             ContractError::new("savings.members", format!("is {}", of.members))
                 .with_hint("an even number of at least 2: replays come in pairs of opposite errors"),
