@@ -318,8 +318,10 @@ impl Sums {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::trial::tests::made;
+    use crate::trial::tests::{made, made_by};
     use crate::trial::trials;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
 
     fn sums(copies: usize) -> Sums {
         let days: Vec<Day> = (0..28).map(Day).collect();
@@ -353,6 +355,33 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn independent_homes_tighten_what_is_firm_and_copies_do_not() {
+        const HOMES: u64 = 24;
+        let days: Vec<Day> = (0..42).map(Day).collect();
+        // every morning a shower of another size, drawn anew for each home and day
+        let own = |home: u64| {
+            let mut rng = ChaCha8Rng::seed_from_u64(home);
+            let sizes: Vec<f64> = days.iter().map(|_| 800.0 + 3000.0 * rng.random::<f64>()).collect();
+            let wanted = |day: i32, slot: usize| if slot == 14 { sizes[day as usize] } else { 0.0 };
+            trials(&made_by(3000.0, 42, [true; 48], &wanted), &days)
+        };
+        let mut different = Sums::new(&days, &Calendar::default(), 0);
+        let mut copies = different.clone();
+        let first = own(0);
+        for home in 0..HOMES {
+            different.add(&own(home));
+            copies.add(&first);
+        }
+        let tightness = |sums: &Sums| {
+            let offer = sums.offer(false, 14, Direction::HoldOff, 1).unwrap();
+            offer.firm_kw / offer.p50_kw
+        };
+        // without any comfort rule the spread of 24 independent homes would be a fifth of one's: at most half of it may be left
+        let spread = |sums: &Sums| 1.0 - tightness(sums);
+        assert!(spread(&different) < 0.5 * spread(&copies), "{} {}", spread(&different), spread(&copies));
     }
 
     #[test]

@@ -14,6 +14,16 @@ pub(crate) fn made(days: i32, allowed: [bool; 48], shower_wh: f64) -> Home {
 }
 
 fn made_with(power_w: f64, days: i32, allowed: [bool; 48], shower_wh: f64) -> Home {
+    made_by(power_w, days, allowed, &|_, slot| if slot == 14 || slot == 40 { shower_wh } else { 0.0 })
+}
+
+/// The same with draw-offs by day and half-hour, Wh.
+pub(crate) fn made_by(
+    power_w: f64,
+    days: i32,
+    allowed: [bool; 48],
+    wanted_wh: &dyn Fn(i32, usize) -> f64,
+) -> Home {
     let heater =
         Heater { low: 0.1, stop_height: 0.1, power_w, set_degc: 60.0, hysteresis_k: 6.0, circulated: false };
     let cylinder = Cylinder::new(
@@ -33,7 +43,7 @@ fn made_with(power_w: f64, days: i32, allowed: [bool; 48], shower_wh: f64) -> Ho
     for day in 0..days {
         let mut half_hours = Vec::new();
         for slot in 0..SLOTS {
-            let wanted_wh = if slot == 14 || slot == 40 { shower_wh } else { 0.0 };
+            let wanted_wh = wanted_wh(day, slot);
             let mut half_hour = HalfHour {
                 heater_wh: 0.0,
                 stored_wh: 0.0,
