@@ -26,7 +26,7 @@ use crate::daybook_files::{DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
 use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
-use crate::run::{Inputs, VERSION, file_rows, nothing_read, warn_of_what_was_left_out};
+use crate::run::{Inputs, file_rows, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
 use crate::savings::settings::PriceSeries;
 use crate::stages::{self, Wanted};
@@ -392,26 +392,13 @@ impl Results {
     }
 }
 
-/// What the manifest says beside its files.
+/// What the manifest says of this job.
 fn manifest(inputs: &Inputs, total: &Account, results: &Results) -> Result<serde_json::Value, Failure> {
-    let mut settings = serde_json::to_value(&inputs.pipeline)
-        .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
-    for section in ["inputs", "outputs"] {
-        if let Some(map) = settings.as_object_mut() {
-            map.remove(section);
-        }
-    }
     let fleet = results.groups.iter().find(|g| g.group_by == "fleet");
-    Ok(serde_json::json!({
-        "program": "drawoff",
-        "version": VERSION,
-        "settings": settings,
-        "rows_in": total.rows_in,
-        "rows_used": total.rows_used,
-        "rows_masked": total.all_rows_masked(),
-        "rows_rejected": total.all_rows_rejected(),
-        "accounts_balance": total.is_balanced(),
+    let more = serde_json::json!({
+        "job": "flexible load",
         "homes": fleet.map(|g| g.homes),
         "homes_counted": fleet.map(|g| g.counted),
-    }))
+    });
+    crate::manifest::manifest(&inputs.pipeline, total, more)
 }

@@ -13,6 +13,7 @@ mod fleet_trial;
 mod flexible;
 mod flexible_trial;
 mod lessons;
+mod manifest;
 mod nightly;
 mod pipeline;
 mod plan;

@@ -448,32 +448,13 @@ fn manifest(
     carbon_g_per_kwh: Option<f64>,
 ) -> Result<serde_json::Value, Failure> {
     let pipeline = Pipeline { worth, ..inputs.pipeline.clone() };
-    let mut settings = serde_json::to_value(&pipeline)
-        .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
-    // Where things lie differs between machines and does not change the results.
-    for section in ["inputs", "outputs"] {
-        if let Some(map) = settings.as_object_mut() {
-            map.remove(section);
-        }
-    }
-    Ok(serde_json::json!({
-        "program": "drawoff",
-        "version": VERSION,
-        "settings": settings,
-        "rows_in": total.rows_in,
-        "rows_used": total.rows_used,
-        "rows_masked": total.all_rows_masked(),
-        "rows_rejected": total.all_rows_rejected(),
-        "values_in": total.values_in,
-        "values_used": total.values_used,
-        "values_masked": total.all_values_masked(),
-        "values_absent": total.values_absent,
-        "accounts_balance": total.is_balanced(),
+    let more = serde_json::json!({
         "visits": list.visits.len(),
         "calibration": inputs.rules.calibration.origin,
         "ring_first": list.ring_first.len(),
         "carbon_g_per_kwh": carbon_g_per_kwh,
-    }))
+    });
+    crate::manifest::manifest(&pipeline, total, more)
 }
 
 /// Path helper for commands that read a finished run.

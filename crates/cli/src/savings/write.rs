@@ -15,8 +15,9 @@ use drawoff_store::output::TableStream;
 use super::settings::SavingsSettings;
 use super::{Given, HomeDone, changed};
 use crate::exit::Failure;
+use crate::manifest::manifest;
 use crate::reduce::Reduced;
-use crate::run::{Inputs, VERSION, file_rows};
+use crate::run::{Inputs, file_rows};
 
 /// Tables as they are filled home by home.
 pub(super) struct Tables {
@@ -121,7 +122,7 @@ impl Tables {
         folder.end(self.half_hours)?;
         folder.table(reduced.accounts.homes)?;
         folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
-        Ok((summary, manifest(inputs, of, account)?))
+        Ok((summary, manifest(&inputs.pipeline, account, serde_json::json!({ "job": "savings" }))?))
     }
 }
 
@@ -297,20 +298,4 @@ fn summary(rows: &[SavingFleetRow]) -> String {
         format!("{baseline} {:<60} {value}{interval} {}{note}", r.statement, r.unit)
     };
     rows.iter().map(line).collect::<Vec<_>>().join("\n")
-}
-
-fn manifest(inputs: &Inputs, of: &SavingsSettings, total: &Account) -> Result<serde_json::Value, Failure> {
-    let settings = serde_json::to_value(of)
-        .map_err(|e| ContractError::new("settings", format!("cannot be written: {e}")))?;
-    Ok(serde_json::json!({
-        "program": "drawoff",
-        "version": VERSION,
-        "job": "savings",
-        "settings": { "name": inputs.pipeline.name, "run": inputs.pipeline.run.seed, "savings": settings },
-        "rows_in": total.rows_in,
-        "rows_used": total.rows_used,
-        "rows_masked": total.all_rows_masked(),
-        "rows_rejected": total.all_rows_rejected(),
-        "accounts_balance": total.is_balanced(),
-    }))
 }
