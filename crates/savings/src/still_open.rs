@@ -19,8 +19,9 @@ const AHEAD: usize = 4;
 const QUANTILE: f64 = 0.95;
 /// Reserve beyond the demand to be kept, as a share of a full cylinder: the reduced state does not know at which height its heat is.
 const RESERVE: f64 = 0.05;
-/// Half-hours before a break that are heated throughout, tried in turn until the replay keeps its service.
-const REPAIRS: [usize; 8] = [0, 1, 2, 4, 8, 16, 32, 64];
+/// How often a plan whose replay breaks its service is mended: each time twice as many half-hours before a break are heated throughout, so
+/// that the last covers a year. Heated without a pause the service holds by its definition.
+const REPAIRS: u32 = 16;
 /// Water is stored at this against germs where it may be chosen (L8 of the British regulator, from memory), degC: no lower set point is advised.
 const STORED_DEGC: f64 = 60.0;
 /// A jacket on a cylinder that loses more than this is worth a thought, W/K, and takes so much off (common practice, no source).
@@ -99,7 +100,8 @@ fn planned(of: &Assessed, need_wh: &[f64; SLOTS], cost: &[i64]) -> (Option<Bill>
     let musts = musts(of, &timed, need_wh);
     let mut heat = cheapest(&problem(&of.known, &timed, need_wh, cost, RESERVE)).heat;
     let mut broken: Vec<usize> = Vec::new();
-    for reach in REPAIRS {
+    for round in 0..REPAIRS {
+        let reach = 1 << round >> 1;
         for at in &broken {
             heat[(at + 1).saturating_sub(reach)..=*at].fill(u16::MAX);
         }
