@@ -119,6 +119,11 @@ impl Machine {
         self.warm.usable_wh(state, feed_degc)
     }
 
+    /// Heat above the feed in all of the water, Wh.
+    pub(crate) fn stored_wh(&self, state: &State, feed_degc: f64) -> f64 {
+        self.warm.stored_wh(state, feed_degc)
+    }
+
     pub(crate) fn mean_degc(&self, state: &State) -> f64 {
         self.warm.stored_wh(state, 0.0) / self.capacity_wh_per_k
     }
