@@ -34,6 +34,10 @@ pub(crate) enum Command {
     Check(PipelineArgs),
     /// Show everything that a finished run knows of one home, on the terminal or as a page.
     Explain(ExplainArgs),
+    /// Tell what changed from one run to another, and why each rank did.
+    Diff(DiffArgs),
+    /// Make the pages of a finished run again, as a folder of pages or as one file.
+    Pages(PagesArgs),
     /// Compare runs with truth tables.
     Score(ScoreArgs),
     /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
@@ -69,6 +73,38 @@ pub(crate) struct ExplainArgs {
     /// Write a page here instead of lines on the terminal.
     #[arg(long, value_name = "FILE")]
     pub(crate) html: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff diff out/last-week out/this-week\n  drawoff diff out/last-week out/this-week --json"
+)]
+pub(crate) struct DiffArgs {
+    /// Output folder of the earlier run.
+    pub(crate) before: PathBuf,
+    /// Output folder of the later run.
+    pub(crate) now: PathBuf,
+    /// Print JSON instead of lines.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff pages out/service-list --out pages --since out/last-week\n  drawoff pages out/service-list --single-file list.html"
+)]
+pub(crate) struct PagesArgs {
+    /// Output folder of a finished run.
+    pub(crate) run: PathBuf,
+    /// Folder to write the pages to.
+    #[arg(long, value_name = "FOLDER", default_value = "out/pages")]
+    pub(crate) out: PathBuf,
+    /// Output folder of an earlier run: what changed since comes first.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) since: Option<PathBuf>,
+    /// Write one page that holds all instead, the first homes as cards.
+    #[arg(long, value_name = "FILE", conflicts_with = "out")]
+    pub(crate) single_file: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -5,6 +5,7 @@ mod args;
 mod calibrate;
 mod check;
 mod daybook_files;
+mod diff;
 mod evidence;
 mod exit;
 mod explain;
@@ -15,6 +16,7 @@ mod flexible_trial;
 mod lessons;
 mod manifest;
 mod nightly;
+mod pages;
 mod pipeline;
 mod plan;
 mod progress;
@@ -48,6 +50,8 @@ pub fn main() -> std::process::ExitCode {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
         Command::Explain(a) => explain::explain(a),
+        Command::Diff(a) => diff::diff(a),
+        Command::Pages(a) => pages::pages(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) if a.flexible => flexible_trial::measure(a),

@@ -7,8 +7,10 @@ pub mod csv;
 pub mod flexible;
 pub mod home;
 pub mod json;
+pub mod news;
 pub mod page;
 pub mod savings;
+pub mod site;
 pub mod terminal;
 pub mod text;
 pub mod values;
@@ -16,5 +18,5 @@ pub mod words;
 
 pub use flexible::{FlexiblePage, flexible_load};
 pub use home::HomeStory;
-pub use page::{Counted, PageInput, service_list};
+pub use page::{Counted, Frame, PageInput, PlanTables, service_list};
 pub use savings::{SavingsInput, savings_page};

@@ -15,7 +15,7 @@ mod tables;
 mod verdicts;
 
 pub use lines::lines;
-pub use page::page;
+pub use page::{page, page_in};
 
 /// The rows of one home from the tables of a finished run. All text is taken as hostile.
 #[derive(Clone, Debug, Default)]

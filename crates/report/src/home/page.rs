@@ -5,12 +5,18 @@ use drawoff_contract::results::{EvidenceRow, FindingRow};
 
 use super::{HomeStory, bars, figures, tables, title};
 use crate::page::card::{Subject, readings};
-use crate::page::{prose, shell};
+use crate::page::{Frame, prose, shell_in};
 use crate::{text, words};
 
 /// The page, UTF-8. Same rows, same bytes.
 #[must_use]
 pub fn page(story: &HomeStory) -> String {
+    page_in(story, &Frame::default())
+}
+
+/// [`page`] among the other pages of its run.
+#[must_use]
+pub fn page_in(story: &HomeStory, frame: &Frame<'_>) -> String {
     let name = format!("Home {}", story.home);
     let lead = match story.found().first() {
         Some(f) => format!("{}: {}.", title(&f.fault), words::sure(f.probability.unwrap_or(f64::NAN))),
@@ -23,7 +29,7 @@ pub fn page(story: &HomeStory) -> String {
     body.push_str(&figure_lists(story));
     body.push_str(&usage(story));
     body.push_str(prose::CAUTIONS);
-    shell(&name, &lead, &links, &body)
+    shell_in(frame, &name, &lead, &links, &body)
 }
 
 fn worded(name: &str, data: &str) -> String {
