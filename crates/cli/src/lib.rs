@@ -4,6 +4,7 @@ mod accuracy;
 mod args;
 mod calibrate;
 mod check;
+mod command_line;
 mod daybook_files;
 mod diff;
 mod evidence;
@@ -59,6 +60,8 @@ pub fn main() -> std::process::ExitCode {
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),
+        Command::Completions(a) => command_line::completions(a),
+        Command::Manual => command_line::manual(),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);

@@ -6,7 +6,9 @@ use std::path::Path;
 use drawoff_contract::news_table::NewsRow;
 use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow};
 use drawoff_contract::{ContractError, Outcome, Table};
+use drawoff_report::home::Fleet;
 use drawoff_report::{Counted, HomeStory, PageInput, PlanTables, service_list, site};
+use drawoff_store::RunFolder;
 use drawoff_store::output::export::{names_in, write_text};
 use drawoff_store::output::{HomesInOrder, MANIFEST, TableRows, fingerprint, read_table};
 
@@ -117,8 +119,24 @@ pub(crate) fn make(
     with_input(&tables, told, news, Some(&names), |input| {
         site::pages(input).iter().try_for_each(|(name, text)| put_page(name, text))
     })?;
-    stories(run, tables, &names, &mut |story| put_page(&names[&story.home], &site::home_page(&story)))?;
+    let fleet = Fleet::of(&tables.homes);
+    stories(run, tables, &names, &mut |story| {
+        put_page(&names[&story.home], &site::home_page(&story, &fleet))
+    })?;
     Ok(count)
+}
+
+/// Writes the pages of a job that is not a service list: its own page, and those beside it.
+///
+/// # Errors
+/// When the disk refuses.
+pub(crate) fn beside(
+    folder: &mut RunFolder,
+    pages: &'static [(&'static str, &'static str)],
+    own: &str,
+) -> Result<(), ContractError> {
+    folder.text(&format!("{FOLDER}/index.html"), own)?;
+    site::beside(pages).iter().try_for_each(|(name, text)| folder.text(&format!("{FOLDER}/{name}"), text))
 }
 
 /// One page that holds all, with the first homes as cards.

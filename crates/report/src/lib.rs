@@ -16,7 +16,7 @@ pub mod text;
 pub mod values;
 pub mod words;
 
-pub use flexible::{FlexiblePage, flexible_load};
+pub use flexible::{FlexiblePage, flexible_load, flexible_load_in};
 pub use home::HomeStory;
 pub use page::{Counted, Frame, PageInput, PlanTables, service_list};
-pub use savings::{SavingsInput, savings_page};
+pub use savings::{SavingsInput, savings_page, savings_page_in};

@@ -9,11 +9,15 @@ use drawoff_contract::{Fault, Outcome};
 
 pub(crate) mod bars;
 mod figures;
+mod fleet;
+mod heights;
 mod lines;
 mod page;
 mod tables;
 mod verdicts;
+mod week;
 
+pub use fleet::Fleet;
 pub use lines::lines;
 pub use page::{page, page_in};
 

@@ -56,7 +56,11 @@ pub(crate) fn section(input: &PageInput<'_>) -> String {
 }
 
 fn table(input: &PageInput<'_>, name: &str, rows: &[&NewsRow]) -> String {
-    let mut out = head("list news", name, &["Home", "Problem", "Place", "Why"]);
+    let mut out = head(
+        "list news",
+        &format!("<span class=\"quiet\">{name}</span>"),
+        &["Home", "Problem", "Place", "Why"],
+    );
     for row in rows.iter().take(MOST_ROWS) {
         let safety = if row.safety {
             "<strong class=\"safety\"><span aria-hidden=\"true\">▲</span> Safety first</strong> "

@@ -22,11 +22,6 @@ const SCRIPT: &str = include_str!("list.js");
 const SCRIPT_HASH: &str = "sha256-TzHhdqlOPz8mqS/ZYWtZEKz2is35dHi5szswmIpz3y4=";
 
 /// A page about `body`, which is HTML; title and lead are text. The first link is where the skip link leads.
-pub(crate) fn shell(title: &str, lead: &str, links: &[(&str, &str)], body: &str) -> String {
-    shell_in(&Frame::default(), title, lead, links, body)
-}
-
-/// [`shell`] with links to the other pages of the run.
 pub(crate) fn shell_in(
     frame: &Frame<'_>,
     title: &str,

@@ -12,7 +12,7 @@ use crate::text;
 pub(crate) use changed::section as changed;
 pub use counted::Counted;
 pub use frame::Frame;
-pub(crate) use frame::{shell, shell_in};
+pub(crate) use frame::shell_in;
 
 mod axis;
 pub(crate) mod card;
@@ -136,5 +136,5 @@ pub fn service_list(input: &PageInput<'_>) -> String {
     body.push_str(prose::METHOD);
     body.push_str(&glossary::section());
     body.push_str(&dictionary::section());
-    shell(input.title, prose::LEAD, &links, &body)
+    shell_in(&Frame::default(), input.title, prose::LEAD, &links, &body)
 }

@@ -32,7 +32,7 @@ fn ring(input: &PageInput<'_>) -> String {
          open a cover or to touch a valve.</p>\n",
     );
     out.push_str(&head(
-        "list news",
+        "list news calls",
         "Calls, most gain first",
         &["Rank", "Home", "Problem", "How sure", "Gain", "Ask"],
     ));

@@ -3,7 +3,7 @@
 //! Pure, as all reports: rows in, text out. Every page stands in one file with its style; only the list carries a script, which sorts and
 //! filters rows that are there without it.
 
-use crate::home::{self, HomeStory};
+use crate::home::{self, Fleet, HomeStory};
 use crate::page::{self, Frame, PageInput, dictionary, glossary, headline, list, plan, prose, quality};
 use crate::{text, words};
 
@@ -38,10 +38,41 @@ pub fn pages(input: &PageInput<'_>) -> Vec<(String, String)> {
     out
 }
 
+/// Pages beside the only page of a job that is not a service list: its words and its columns. The job's own page is `index.html` with
+/// [`job_frame`].
+#[must_use]
+pub fn beside(pages: &'static [(&'static str, &'static str)]) -> Vec<(String, String)> {
+    let words = page::shell_in(
+        &job_frame(pages, "words.html"),
+        "Words",
+        "What the words of these pages mean.",
+        &[],
+        &format!("{}{}", glossary::section(), prose::CAUTIONS),
+    );
+    let columns =
+        page::shell_in(&job_frame(pages, "columns.html"), "Columns", COLUMNS_LEAD, &[], &dictionary::all());
+    vec![("words.html".to_owned(), words), ("columns.html".to_owned(), columns)]
+}
+
+/// Where a page of such a job stands.
+#[must_use]
+pub fn job_frame(pages: &'static [(&'static str, &'static str)], here: &'static str) -> Frame<'static> {
+    Frame { pages, up: "", here, sorts: false }
+}
+
+/// Pages of a run on savings.
+pub const SAVINGS_PAGES: [(&str, &str); 3] =
+    [("index.html", "Savings"), ("words.html", "Words"), ("columns.html", "Columns")];
+/// Pages of a run on flexible load.
+pub const FLEXIBLE_PAGES: [(&str, &str); 3] =
+    [("index.html", "Flexible load"), ("words.html", "Words"), ("columns.html", "Columns")];
+
+const COLUMNS_LEAD: &str = "The data dictionary: every table of a run, every column with its unit and meaning, as they stand in the Parquet files.";
+
 /// The page of one home, within its folder `homes/`.
 #[must_use]
-pub fn home_page(story: &HomeStory) -> String {
-    home::page_in(story, &Frame { pages: &PAGES, up: "../", here: "", sorts: false })
+pub fn home_page(story: &HomeStory, fleet: &Fleet) -> String {
+    home::page_in(story, Some(fleet), &Frame { pages: &PAGES, up: "../", here: "", sorts: false })
 }
 
 /// A name for the file of a home's page: what of its identifier is plain, and a mark that tells alike ones apart (`fingerprint` is
@@ -120,7 +151,12 @@ fn list_page(input: &PageInput<'_>, body: &str) -> String {
     let lead =
         "Cylinders to visit, safety first, then by what the visit is worth. Each home leads to its own page.";
     let body = format!("{body}{}", prose::CAUTIONS);
-    page::shell_in(&frame("list.html"), &format!("Service list: {}", input.title), lead, &[], &body)
+    page::shell_in(&frame("list.html"), &list_title(input.title), lead, &[], &body)
+}
+
+/// The run's own title, said to be a list where it does not say so itself.
+fn list_title(title: &str) -> String {
+    if title.to_lowercase().contains("list") { title.to_owned() } else { format!("Service list: {title}") }
 }
 
 fn plan_page(input: &PageInput<'_>) -> String {
@@ -151,8 +187,7 @@ fn method() -> String {
 }
 
 fn columns() -> String {
-    let lead = "The data dictionary: every table of a run, every column with its unit and meaning, as they stand in the Parquet files.";
-    page::shell_in(&frame("columns.html"), "Columns", lead, &[], &dictionary::all())
+    page::shell_in(&frame("columns.html"), "Columns", COLUMNS_LEAD, &[], &dictionary::all())
 }
 
 /// "12 homes", "1 home".
