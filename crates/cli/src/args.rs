@@ -6,7 +6,15 @@ use clap::{Parser, Subcommand};
 use drawoff_contract::Fault;
 use drawoff_synth::{FaultsLaid, Level};
 
-const EXIT_CODES: &str = "\
+const EXAMPLES_AND_EXIT_CODES: &str = "\
+Examples:
+  drawoff check pipelines/service-list.toml          what is wrong with the inputs, before anything is written
+  drawoff run pipelines/service-list.toml            the service list, its tables and its pages
+  drawoff explain OS-00012                           all that the last run knows of one home
+  drawoff diff out/last-week out/this-week           what changed, and why each rank did
+
+Colour is never used; progress goes to standard error, results to standard output.
+
 Exit codes:
   0  done
   1  could not be finished: a write failed, or another run holds the output folder
@@ -17,7 +25,7 @@ Exit codes:
 
 /// Finds the hot-water cylinders of a fleet that are worth a visit, from exports of sensor and energy data.
 #[derive(Debug, Parser)]
-#[command(name = "drawoff", version, about, after_help = EXIT_CODES)]
+#[command(name = "drawoff", version, about, after_help = EXAMPLES_AND_EXIT_CODES)]
 pub(crate) struct Args {
     /// Number of worker threads, 1 to 1024; the results do not depend on it.
     #[arg(long, global = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -34,6 +42,10 @@ pub(crate) enum Command {
     Check(PipelineArgs),
     /// Show everything that a finished run knows of one home, on the terminal or as a page.
     Explain(ExplainArgs),
+    /// Tell what changed from one run to another, and why each rank did.
+    Diff(DiffArgs),
+    /// Make the pages of a finished run again, as a folder of pages or as one file.
+    Pages(PagesArgs),
     /// Compare runs with truth tables.
     Score(ScoreArgs),
     /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
@@ -42,6 +54,10 @@ pub(crate) enum Command {
     Calibrate(CalibrateArgs),
     /// Make a fleet of invented homes with known truth.
     Synth(SynthArgs),
+    /// Print what a shell needs to complete commands and options.
+    Completions(CompletionsArgs),
+    /// Print the manual page, as roff.
+    Manual,
 }
 
 #[derive(Debug, clap::Args)]
@@ -69,6 +85,48 @@ pub(crate) struct ExplainArgs {
     /// Write a page here instead of lines on the terminal.
     #[arg(long, value_name = "FILE")]
     pub(crate) html: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff diff out/last-week out/this-week\n  drawoff diff out/last-week out/this-week --json"
+)]
+pub(crate) struct DiffArgs {
+    /// Output folder of the earlier run.
+    pub(crate) before: PathBuf,
+    /// Output folder of the later run.
+    pub(crate) now: PathBuf,
+    /// Print JSON instead of lines.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff completions bash > ~/.local/share/bash-completion/completions/drawoff\n  drawoff completions fish > ~/.config/fish/completions/drawoff.fish\n  drawoff manual > drawoff.1 && man ./drawoff.1"
+)]
+pub(crate) struct CompletionsArgs {
+    /// The shell.
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff pages out/service-list --out pages --since out/last-week\n  drawoff pages out/service-list --single-file list.html"
+)]
+pub(crate) struct PagesArgs {
+    /// Output folder of a finished run.
+    pub(crate) run: PathBuf,
+    /// Folder to write the pages to.
+    #[arg(long, value_name = "FOLDER", default_value = "out/pages")]
+    pub(crate) out: PathBuf,
+    /// Output folder of an earlier run: what changed since comes first.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) since: Option<PathBuf>,
+    /// Write one page that holds all instead, the first homes as cards.
+    #[arg(long, value_name = "FILE", conflicts_with = "out")]
+    pub(crate) single_file: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
