@@ -18,6 +18,7 @@ mod nightly;
 mod pipeline;
 mod plan;
 mod progress;
+mod propose;
 mod reduce;
 mod replay;
 mod run;
@@ -47,6 +48,7 @@ pub fn main() -> std::process::ExitCode {
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
+        Command::Propose(a) => propose::propose(a),
         Command::Explain(a) => explain::explain(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
