@@ -40,6 +40,8 @@ pub(crate) enum Command {
     Run(PipelineArgs),
     /// List all problems of a pipeline's inputs at once, and the exact row accounting; write nothing.
     Check(PipelineArgs),
+    /// Look at an unknown export and write a mapping for it, with a reason beside each line; what the readings do not prove is marked.
+    Propose(ProposeArgs),
     /// Show everything that a finished run knows of one home, on the terminal or as a page.
     Explain(ExplainArgs),
     /// Tell what changed from one run to another, and why each rank did.
@@ -70,6 +72,30 @@ pub(crate) struct PipelineArgs {
     /// Override a key of the pipeline, such as inputs.readings=FOLDER; may be given many times.
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub(crate) set: Vec<String>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  drawoff propose exports assets.csv --out mapping.toml\n\nThen look at the lines marked UNSURE, and at what drawoff check says with the new mapping."
+)]
+pub(crate) struct ProposeArgs {
+    /// A file of readings, or a folder with such files.
+    pub(crate) export: PathBuf,
+    /// Asset register, one line a home (CSV); without it no unit of energy can be proved.
+    pub(crate) register: Option<PathBuf>,
+    /// Mapping file to write; one that is there already is left as it is.
+    #[arg(long, value_name = "FILE", default_value = "mapping.toml")]
+    pub(crate) out: PathBuf,
+    /// Zone of stamps that carry none, such as Europe/Dublin, where you know it.
+    #[arg(long, value_parser = zone)]
+    pub(crate) zone: Option<String>,
+}
+
+fn zone(text: &str) -> Result<String, String> {
+    match text.parse::<chrono_tz::Tz>() {
+        Ok(_) => Ok(text.to_owned()),
+        Err(_) => Err(drawoff_contract::mapping_readings::zone_hint(text)),
+    }
 }
 
 #[derive(Debug, clap::Args)]

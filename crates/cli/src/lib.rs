@@ -21,6 +21,7 @@ mod pages;
 mod pipeline;
 mod plan;
 mod progress;
+mod propose;
 mod reduce;
 mod replay;
 mod run;
@@ -50,6 +51,7 @@ pub fn main() -> std::process::ExitCode {
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
+        Command::Propose(a) => propose::propose(a),
         Command::Explain(a) => explain::explain(a),
         Command::Diff(a) => diff::diff(a),
         Command::Pages(a) => pages::pages(a),

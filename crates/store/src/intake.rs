@@ -13,6 +13,7 @@ mod part;
 mod plan;
 mod runs;
 mod shares;
+mod sizes;
 mod source;
 mod spill;
 mod stream;
@@ -21,6 +22,7 @@ mod survey;
 pub(crate) mod testing;
 mod text;
 pub(crate) mod time;
+pub mod unmapped;
 mod values;
 mod wide;
 

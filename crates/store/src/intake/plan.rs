@@ -50,6 +50,10 @@ pub(crate) fn problems(name: &str, file: &Opened<'_>, mapping: &ReadingsMapping)
                 };
                 problems.push(error("the column is missing".to_owned()).with_hint(hint));
             }
+            Some(_) if found.iter().filter(|f| **f == column).count() > 1 && file.has_own_column(column) => {
+                let hint = "give each column a name of its own: nobody could say which of them is meant";
+                problems.push(error("the file has several columns of this name".to_owned()).with_hint(hint));
+            }
             Some(data_type) => {
                 if let Some((message, hint)) = type_problem(&data_type, role, mapping) {
                     problems.push(error(message).with_hint(hint));
