@@ -15,6 +15,7 @@ mod flexible_trial;
 mod lessons;
 mod manifest;
 mod nightly;
+mod parts;
 mod pipeline;
 mod plan;
 mod progress;
@@ -25,9 +26,11 @@ mod sanity;
 mod savings;
 mod score;
 mod settle;
+mod shards;
 mod small;
 mod stages;
 mod synth;
+mod worker;
 
 use clap::Parser;
 
@@ -55,6 +58,10 @@ pub fn main() -> std::process::ExitCode {
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),
+        Command::Bucket(a) => shards::bucket(a),
+        Command::Reduce(a) => shards::reduce(a),
+        Command::Merge(a) => shards::merge(a),
+        Command::Worker(a) => worker::worker(a),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);

@@ -80,8 +80,27 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
 }
 
+/// What a worker needs of a pipeline: everything but readings, prices and outputs.
+pub(crate) struct Site {
+    pub(crate) mapping: Mapping,
+    pub(crate) cylinders: BTreeMap<String, Cylinder>,
+    pub(crate) water: drawoff_tank::water::Water,
+}
+
+/// Reads pipeline, mapping and register.
+pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
+    let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    pipeline.water.check().map_err(|e| Failure::settings(vec![e]))?;
+    let mapping =
+        drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
+    // What is wrong with single lines of the register is told where the parts are brought together.
+    let (cylinders, _) = drawoff_store::register::read(&pipeline.inputs.register, &mapping)
+        .map_err(|e| Failure::settings(vec![e]))?;
+    Ok(Site { mapping, cylinders, water: pipeline.water.water() })
+}
+
 /// A pipeline is one job: of two sections nobody could say which holds.
-fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
+pub(crate) fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
     if pipeline.savings.is_some() && pipeline.flexible_load.is_some() {
         let problem = ContractError::new("[savings] and [flexible_load]", "two jobs in one pipeline");
         return Err(Failure::settings(vec![problem.with_hint("keep one section a pipeline file")]));
@@ -145,9 +164,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
-    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
-    let settings =
-        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
         Some(kept) => {
             let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
@@ -158,15 +175,28 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             let (reduced, daybook) = reduce_fleet(
                 &mut intake,
                 &inputs.cylinders,
-                settings.water,
+                inputs.pipeline.water.water(),
                 &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
                 &|daybook, home, notes| daybook.push(home, notes),
             )?;
             (reduced, daybook, Readings::OfRun(Box::new(intake)))
         }
     };
+    service_list(&inputs, folder, reduced, daybook, readings)
+}
+
+/// Everything after the daybook, up to the finished run.
+pub(crate) fn service_list(
+    inputs: &Inputs,
+    mut folder: RunFolder,
+    reduced: Reduced,
+    daybook: DaybookWriter<'_>,
+    readings: Readings<'_>,
+) -> Result<Exit, Failure> {
+    let settings =
+        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     if reduced.stamps.is_empty() {
-        return Err(nothing_read(&inputs, &reduced));
+        return Err(nothing_read(inputs, &reduced));
     }
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
@@ -189,7 +219,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             100.0 * inputs.rules.rate
         ));
     }
-    let plan = Plan::of(&inputs, &worth, &lessons, &mut assessed.settled, &list);
+    let plan = Plan::of(inputs, &worth, &lessons, &mut assessed.settled, &list);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
@@ -201,11 +231,11 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
-    let partial = warn_of_what_was_left_out(&inputs, &reduced, &list.notes, slips);
+    let partial = warn_of_what_was_left_out(inputs, &reduced, &list.notes, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
-    let manifest = manifest(&inputs, worth, &total, &list, background.carbon_g_per_kwh)?;
-    write(&mut folder, &inputs, reduced, assessed, &list, &notes, evidence)?;
+    let manifest = manifest(inputs, worth, &total, &list, background.carbon_g_per_kwh)?;
+    write(&mut folder, inputs, reduced, assessed, &list, &notes, evidence)?;
     plan.write(&mut folder)?;
     folder.finish(manifest)?;
     progress::result(&top);
