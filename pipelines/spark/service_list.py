@@ -2,15 +2,20 @@
 
     spark-submit --py-files drawoff_adapter.py service_list.py --drawoff PROGRAM --pipeline FILE --parts FOLDER [--set KEY=VALUE ...]
 
-Spark brings the rows of each home together; `drawoff worker` reduces them, on all executors; `drawoff merge`, on the driver, does
-what needs the whole fleet, from the daybooks.
+Spark brings the rows of each home together; `drawoff worker` reduces them to daybooks and then assesses every home, on all
+executors; in between and at the end `drawoff learn` and `drawoff merge`, on the driver, do what needs the whole fleet.
 """
 
 import argparse
+import atexit
+import hashlib
 import json
 import os
+import pathlib
+import shutil
 import subprocess
 import sys
+import tempfile
 import time
 import tomllib
 
@@ -23,6 +28,8 @@ from drawoff_adapter import Shipped, stage
 # A partition is to be worth the start of a process, and small enough to be done again: see README.md.
 DEFAULT_PARTITIONS = 64
 DEFAULT_DEADLINE_S = 3600
+# What the executors of an application have already.
+SHIPPED = set()
 
 
 def arguments(given):
@@ -33,6 +40,9 @@ def arguments(given):
     parser.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", help="as for `drawoff run`")
     parser.add_argument("--partitions", type=int, default=DEFAULT_PARTITIONS)
     parser.add_argument("--deadline", type=float, default=DEFAULT_DEADLINE_S, help="seconds for one partition's worker")
+    parser.add_argument("--assess", choices=["on-driver", "on-executors"], default="on-executors",
+                        help="where homes are assessed once they are reduced; the results are the same")
+    parser.add_argument("--quiet", action="store_true", help="no progress of drawoff on the driver")
     parser.add_argument("--program", help=argparse.SUPPRESS)  # Another worker program: for tests of what goes wrong.
     return parser.parse_args(given)
 
@@ -71,33 +81,81 @@ def sorted_rows(spark, readings, contract, partitions):
     return rows.sortWithinPartitions(home, moment, "_file", "_row").select(*columns)
 
 
+def contract_of(options, what):
+    """The columns of a stage, as the program tells them."""
+    asked = [options.drawoff, "worker", what, options.pipeline, *overrides(options.set), "--contract"]
+    return json.loads(subprocess.run(asked, check=True, stdout=subprocess.PIPE).stdout)
+
+
+def schema_of(contract):
+    return t.StructType([t.StructField(c["name"], spark_type(c["type"])) for c in contract["out"]])
+
+
+def shipped(spark, path):
+    """Brings a file to the executors, under a name that its content decides: two registers may have one name."""
+    content = pathlib.Path(path).read_bytes()
+    name = f"{hashlib.sha256(content).hexdigest()[:12]}-{os.path.basename(path)}"
+    known = (spark.sparkContext.applicationId, name)
+    if known not in SHIPPED:
+        copy = pathlib.Path(tempfile.mkdtemp(prefix="drawoff-")) / name
+        shutil.copy(path, copy)
+        atexit.register(shutil.rmtree, copy.parent, ignore_errors=True)
+        spark.sparkContext.addFile(str(copy))
+        SHIPPED.add(known)
+    return name
+
+
+def command(spark, options, what):
+    """How an executor starts the worker of a stage: on one thread, as a task has one core."""
+    found = inputs(options)
+    program, pipeline, mapping, register = (
+        shipped(spark, path)
+        for path in (options.program or options.drawoff, options.pipeline, found["mapping"], found["register"])
+    )
+    settings = overrides(item for item in options.set if not item.startswith("inputs."))
+    words = [Shipped("", program), "--threads", "1", "worker", what, Shipped("", pipeline), *settings]
+    return words + overrides([Shipped("inputs.mapping=", mapping), Shipped("inputs.register=", register)])
+
+
 def reduce(spark, options):
     """Writes the daybook of every home into the folder of parts; gives rows read and homes written."""
     found = inputs(options)
-    program = options.program or options.drawoff
-    shipped = [program, options.pipeline, found["mapping"], found["register"]]
-    for path in shipped:
-        spark.sparkContext.addFile(os.path.abspath(path))
-    program, pipeline, mapping, register = (os.path.basename(path) for path in shipped)
-    settings = overrides(item for item in options.set if not item.startswith("inputs."))
-
-    command = [Shipped("", program), "worker", "reduce", Shipped("", pipeline), *settings]
-    command += overrides([Shipped("inputs.mapping=", mapping), Shipped("inputs.register=", register)])
-
-    asked = [options.drawoff, "worker", "reduce", options.pipeline, *overrides(options.set), "--contract"]
-    contract = json.loads(subprocess.run(asked, check=True, stdout=subprocess.PIPE).stdout)
-    schema = t.StructType([t.StructField(c["name"], spark_type(c["type"])) for c in contract["out"]])
+    contract = contract_of(options, "reduce")
     rows = sorted_rows(spark, found["readings"], contract, options.partitions)
-    homes = rows.mapInArrow(stage(command, options.deadline), schema)
-    homes.write.mode("overwrite").parquet(options.parts)
-    written = spark.read.parquet(options.parts).agg(f.sum("rows_in"), f.count("home")).first()
+    homes = rows.mapInArrow(stage(command(spark, options, "reduce"), options.deadline), schema_of(contract))
+    homes.write.mode("overwrite").parquet(parts(options, "reduced"))
+    written = spark.read.parquet(parts(options, "reduced")).agg(f.sum("rows_in"), f.count("home")).first()
     return int(written[0] or 0), int(written[1])
+
+
+def assess(spark, options):
+    """Writes what is known of every home, and its findings, into the folder of parts; gives the homes written."""
+    reduced, learnt, assessed = (parts(options, what) for what in ("reduced", "learnt", "assessed"))
+    own = overrides(options.set)
+    learn = [options.drawoff, "learn", options.pipeline, *own, "--parts", reduced, "--out", learnt]
+    subprocess.run(learn, check=True, stderr=subprocess.DEVNULL if options.quiet else None)
+    words = [*command(spark, options, "assess"), "--learnt", learnt]
+    # Homes stay in the partitions that they were written from: nothing is shuffled.
+    homes = spark.read.parquet(reduced).sortWithinPartitions("home")
+    done = homes.mapInArrow(stage(words, options.deadline), schema_of(contract_of(options, "assess")))
+    done.write.mode("overwrite").parquet(assessed)
+    return spark.read.parquet(assessed).count()
 
 
 def merge(options):
     """The service list, from all parts; ends as drawoff ends."""
-    command = [options.drawoff, "merge", options.pipeline, *overrides(options.set), "--parts", options.parts]
-    return subprocess.run(command, check=False).returncode
+    return subprocess.run(merging(options), check=False).returncode
+
+
+def merging(options):
+    words = [options.drawoff, "merge", options.pipeline, *overrides(options.set), "--parts", parts(options, "reduced")]
+    if options.assess == "on-executors":
+        words += ["--assessed", parts(options, "assessed"), "--learnt", parts(options, "learnt")]
+    return words
+
+
+def parts(options, what):
+    return os.path.join(os.path.abspath(options.parts), what)
 
 
 def session(**settings):
@@ -115,6 +173,9 @@ def main(given):
     started = time.monotonic()
     rows, homes = reduce(spark, options)
     print(f"reduced {rows:,} rows of {homes:,} homes in {time.monotonic() - started:.1f} s", file=sys.stderr)
+    if options.assess == "on-executors":
+        started = time.monotonic()
+        print(f"assessed {assess(spark, options):,} homes in {time.monotonic() - started:.1f} s", file=sys.stderr)
     spark.stop()
     return merge(options)
 

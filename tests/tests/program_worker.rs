@@ -158,6 +158,66 @@ fn merged_rows_of_workers_are_the_run_itself() {
 }
 
 #[test]
+fn homes_assessed_by_workers_are_those_of_the_run() {
+    let fleet = Fleet::new();
+    let dir = tempfile::tempdir().unwrap();
+    let path = |name: &str| dir.path().join(name);
+    let name = |name: &str| path(name).display().to_string();
+    let out = |into: &str| format!("outputs.dir={}", name(into));
+    assert_eq!(fleet.run(&["run"], &["--set", &out("direct")]).code, 0);
+    let reduced = batches(&fleet.work(&stream(&fleet.rows, 1000).0).1);
+    as_engine(&path("reduced"), "part-0.parquet", &reduced);
+    let learnt = fleet.run(&["learn"], &["--parts", &name("reduced"), "--out", &name("learnt")]);
+    assert_eq!(learnt.code, 0, "{}", learnt.stderr);
+    let assess = |input: &[u8]| {
+        let mut arguments = fleet.arguments(&["worker", "assess"]);
+        arguments.extend(["--learnt".to_owned(), name("learnt")]);
+        fed(DRAWOFF, &arguments.iter().map(String::as_str).collect::<Vec<_>>(), input)
+    };
+    let rows = concat_batches(&reduced[0].schema(), &reduced).unwrap();
+    let (whole, ends) = stream(&rows, 1);
+    let (ended, output) = assess(&whole);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    assert!(
+        ended.stderr.ends_with("{\"rows_in\":4,\"homes_out\":4,\"without_daybook\":0}\n"),
+        "{}",
+        ended.stderr
+    );
+    let assessed = batches(&output);
+    as_engine(&path("assessed"), "part-0.parquet", &assessed);
+    let merge = |into: &str, assessed: &str, more: &[&str]| {
+        let (reduced, assessed, learnt, into) = (name("reduced"), name(assessed), name("learnt"), out(into));
+        let mut all = vec!["--set", &into, "--parts", &reduced, "--assessed", &assessed, "--learnt", &learnt];
+        all.extend(more);
+        fleet.run(&["merge"], &all)
+    };
+    let ended = merge("merged", "assessed", &[]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let (direct, merged) = (bytes_of(&path("direct")), bytes_of(&path("merged")));
+    assert_eq!(direct.keys().collect::<Vec<_>>(), merged.keys().collect::<Vec<_>>());
+    let own = ["files.parquet", "manifest.json"];
+    for (name, bytes) in merged.iter().filter(|(name, _)| !own.contains(&name.as_str())) {
+        assert!(direct[name] == *bytes, "{name} differs");
+    }
+    // Cut at the end of each home, and sorted otherwise.
+    for &end in &ends {
+        let (ended, _) = assess(&whole[..end]);
+        assert!(ended.code == 3 && ended.stderr.contains("without its end mark"), "{}", ended.stderr);
+    }
+    let turned = concat_batches(&rows.schema(), [&rows.slice(2, 2), &rows.slice(0, 2)]).unwrap();
+    let (ended, _) = assess(&stream(&turned, 10).0);
+    assert!(ended.code == 3 && ended.stderr.contains("not in the order of the homes"), "{}", ended.stderr);
+    // A home that was not assessed, and homes that were assessed for another run.
+    let whole = concat_batches(&assessed[0].schema(), &assessed).unwrap();
+    as_engine(&path("three"), "part-0.parquet", &[whole.slice(0, 3)]);
+    let ended = merge("merged", "three", &[]);
+    assert!(ended.code == 1 && ended.stderr.contains("was reduced, not assessed"), "{}", ended.stderr);
+    let ended = merge("merged", "assessed", &["--set", "run.seed=2"]);
+    assert!(ended.code == 1 && ended.stderr.contains("with other settings"), "{}", ended.stderr);
+    assert_eq!(bytes_of(&path("merged")), merged, "a merge that fails leaves the one before");
+}
+
+#[test]
 fn a_stream_cut_anywhere_ends_the_worker_with_an_error() {
     let fleet = Fleet::new();
     let rows = fleet.rows.slice(0, 3000);

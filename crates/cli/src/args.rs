@@ -48,6 +48,8 @@ pub(crate) enum Command {
     Bucket(BucketArgs),
     /// Reduce the readings of a fleet, or of one shard of it, to a part that `merge` takes.
     Reduce(ReduceArgs),
+    /// Learn from all parts of a fleet what its homes are to be assessed against, by other processes.
+    Learn(LearnArgs),
     /// Bring parts of a fleet together: everything that needs the whole fleet, and the service list.
     Merge(MergeArgs),
     /// Work as a child of an engine: Arrow IPC stream in, Arrow IPC stream out.
@@ -103,6 +105,27 @@ pub(crate) struct MergeArgs {
     /// Folders of parts: of all shards, or what an engine wrote of a worker's output.
     #[arg(long, value_name = "FOLDER", required = true, num_args = 1..)]
     pub(crate) parts: Vec<PathBuf>,
+    /// Folders of the same homes as an engine's workers have assessed them; without, they are assessed here.
+    #[arg(long, value_name = "FOLDER", num_args = 1.., requires = "learnt")]
+    pub(crate) assessed: Vec<PathBuf>,
+    /// What they were assessed against.
+    #[arg(long, value_name = "FOLDER", requires = "assessed")]
+    pub(crate) learnt: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example:\n  drawoff learn pipelines/service-list.toml --parts out/parts --out out/learnt"
+)]
+pub(crate) struct LearnArgs {
+    #[command(flatten)]
+    pub(crate) pipeline: PipelineArgs,
+    /// Folders of all parts, as for `merge`.
+    #[arg(long, value_name = "FOLDER", required = true, num_args = 1..)]
+    pub(crate) parts: Vec<PathBuf>,
+    /// Folder for what is learnt; replaced as a whole.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) out: PathBuf,
 }
 
 /// Stages that run as a worker.
@@ -110,11 +133,14 @@ pub(crate) struct MergeArgs {
 pub(crate) enum Stage {
     /// Readings to daybooks.
     Reduce,
+    /// Daybooks to what is known of each home, and its findings.
+    Assess,
 }
 
 const WORKER_EXIT_CODES: &str = "\
-Readings come as an Arrow IPC stream on standard input, with the columns of the pipeline's mapping, all rows of a home together and
-in time order, times with a zone. Rows of the output follow on standard output, one a home, whatever became of it.
+Rows come as an Arrow IPC stream on standard input and go as one on standard output, one a home, whatever became of it.
+reduce reads readings, with the columns of the pipeline's mapping, all rows of a home together and in time order, times with a zone.
+assess reads what reduce has written, in the order of the homes; give it what `drawoff learn` wrote with --learnt.
 The last line of standard error is JSON: rows_in, homes_out, without_daybook.
 
 Exit codes:
@@ -130,6 +156,9 @@ pub(crate) struct WorkerArgs {
     pub(crate) stage: Stage,
     #[command(flatten)]
     pub(crate) pipeline: PipelineArgs,
+    /// What the homes are to be assessed against: the folder that `drawoff learn` wrote.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) learnt: Option<PathBuf>,
     /// Print the columns of both streams as JSON, and read nothing.
     #[arg(long)]
     pub(crate) contract: bool,

@@ -60,6 +60,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Synth(a) => synth::synth(a),
         Command::Bucket(a) => shards::bucket(a),
         Command::Reduce(a) => shards::reduce(a),
+        Command::Learn(a) => shards::learn(a),
         Command::Merge(a) => shards::merge(a),
         Command::Worker(a) => worker::worker(a),
     };

@@ -3,6 +3,7 @@
 //! A part holds one row a home, its daybook packed, in the order of the homes' names. Whoever made it, a shard or a worker of some
 //! engine, the same rows give the same results as if one process had read them.
 
+pub(crate) mod assessed;
 pub(crate) mod read;
 
 use drawoff_contract::part_tables::ReducedHome;

@@ -22,6 +22,8 @@ use crate::exit::{Exit, Failure};
 use crate::findings::{Findings, Settled};
 use crate::lessons;
 use crate::nightly;
+use crate::parts::Print;
+use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::Plan;
 use crate::progress::{self, thousands};
@@ -29,7 +31,7 @@ use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
 use crate::small::{self, Notes, Period, SmallTables};
-use crate::stages::{self, Wanted};
+use crate::stages::{self, HomeResults, HomeTables};
 
 /// Version of this program, as it stands in manifests.
 pub(crate) const VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -85,6 +87,13 @@ pub(crate) struct Site {
     pub(crate) mapping: Mapping,
     pub(crate) cylinders: BTreeMap<String, Cylinder>,
     pub(crate) water: drawoff_tank::water::Water,
+    pub(crate) seed: u64,
+}
+
+impl Site {
+    pub(crate) fn settings(&self) -> drawoff_homes::Settings {
+        drawoff_homes::Settings { water: self.water, seed: self.seed }
+    }
 }
 
 /// Reads pipeline, mapping and register.
@@ -96,7 +105,7 @@ pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
     // What is wrong with single lines of the register is told where the parts are brought together.
     let (cylinders, _) = drawoff_store::register::read(&pipeline.inputs.register, &mapping)
         .map_err(|e| Failure::settings(vec![e]))?;
-    Ok(Site { mapping, cylinders, water: pipeline.water.water() })
+    Ok(Site { mapping, cylinders, water: pipeline.water.water(), seed: pipeline.run.seed })
 }
 
 /// A pipeline is one job: of two sections nobody could say which holds.
@@ -182,7 +191,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             (reduced, daybook, Readings::OfRun(Box::new(intake)))
         }
     };
-    service_list(&inputs, folder, reduced, daybook, readings)
+    service_list(&inputs, folder, reduced, daybook, readings, None)
 }
 
 /// Everything after the daybook, up to the finished run.
@@ -192,6 +201,7 @@ pub(crate) fn service_list(
     reduced: Reduced,
     daybook: DaybookWriter<'_>,
     readings: Readings<'_>,
+    elsewhere: Option<Elsewhere>,
 ) -> Result<Exit, Failure> {
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
@@ -203,7 +213,7 @@ pub(crate) fn service_list(
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
     let lessons = lessons::lessons(&daybooks, &reduced.priors, log, calibration, settings)?;
     let findings = Findings::begin(&folder, &inputs.rules, &lessons, &inputs.cylinders)?;
-    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings)?;
+    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings, elsewhere)?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
@@ -231,6 +241,8 @@ pub(crate) fn service_list(
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
+    assessed.failed.iter().for_each(progress::warning);
+    let any_failed = !assessed.failed.is_empty();
     let partial = warn_of_what_was_left_out(inputs, &reduced, &list.notes, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
@@ -244,7 +256,7 @@ pub(crate) fn service_list(
     progress::result(&format!(
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
     ));
-    Ok(if partial { Exit::Partial } else { Exit::Done })
+    Ok(if partial || any_failed { Exit::Partial } else { Exit::Done })
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
@@ -252,6 +264,16 @@ struct Assessed {
     homes: Vec<HomeRow>,
     groups: Vec<GroupRow>,
     settled: Settled,
+    /// Homes whose assessment, in another process, failed.
+    failed: Vec<ContractError>,
+}
+
+/// Homes that other processes have assessed.
+pub(crate) struct Elsewhere {
+    pub(crate) parts: AssessedParts,
+    pub(crate) print: Print,
+    /// Of which homes of the register rows were reduced.
+    pub(crate) has_rows: Vec<bool>,
 }
 
 /// Reads and assesses every home, and writes its days, draw-offs and habits.
@@ -261,6 +283,7 @@ fn assess(
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
     mut findings: Findings<'_>,
+    elsewhere: Option<Elsewhere>,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
     let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
@@ -270,18 +293,26 @@ fn assess(
     let mut changes: TableStream<ChangeRow> = folder.begin_table()?;
     let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
-    let wanted = Wanted { faults: true, habits: true };
-    let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
-        homes.push((home.reading.row, home.measured));
+    let mut take = |home: HomeTables| {
+        homes.push((home.row, home.measured));
         findings.push(home.findings)?;
-        days.push(home.reading.days.rows)?;
-        draw_offs.push(home.reading.days.draws)?;
+        days.push(home.days)?;
+        draw_offs.push(home.draw_offs)?;
         vacancy.push(home.habits.vacancy)?;
         rates.push(home.habits.rates)?;
         demand.push(home.habits.demand)?;
         changes.push(home.habits.changes)?;
         hour_changes.push(home.habits.hour_changes)
-    })?;
+    };
+    let (groups, failed) = match elsewhere {
+        None => {
+            let mut take = |home: HomeResults| take(home.into_tables());
+            (stages::read_each(daybooks, priors, settings, WANTED, None, &mut take)?, Vec::new())
+        }
+        Some(Elsewhere { parts, print, has_rows }) => {
+            parts.each_home((daybooks, priors), settings, &print, &has_rows, &mut take)?
+        }
+    };
     folder.end(days)?;
     folder.end(draw_offs)?;
     folder.end(vacancy)?;
@@ -293,6 +324,7 @@ fn assess(
     Ok(Assessed {
         homes: homes.into_iter().map(|h| h.0).collect(),
         groups,
+        failed,
         settled: findings.settle(folder)?,
     })
 }

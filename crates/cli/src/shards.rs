@@ -1,23 +1,25 @@
 //! Shards of a fleet without an engine: `drawoff bucket`, `drawoff reduce --shard i/N` and `drawoff merge`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use drawoff_contract::part_tables::{ReducedFile, ReducedHome, ReducedLoss};
 use drawoff_contract::{ContractError, Cylinder, HomeRows};
+use drawoff_homes::habits::learnt_from;
 use drawoff_store::buckets::{self, Layout, bucket_of};
 use drawoff_store::output::TableStream;
 use drawoff_store::{FileReport, Intake, RunFolder, Streamed};
 
-use crate::args::{BucketArgs, MergeArgs, ReduceArgs};
+use crate::args::{BucketArgs, LearnArgs, MergeArgs, ReduceArgs};
 use crate::daybook_files::{DaybookWriter, Place};
 use crate::evidence::Readings;
 use crate::exit::{Exit, Failure};
+use crate::parts::assessed::AssessedParts;
 use crate::parts::read::{PartOf, Parts};
 use crate::parts::{FAILED, Print, home_of, row_of, whole};
 use crate::progress::{self, thousands};
-use crate::reduce::{Home, MOST_ROUNDS, MaybeNotes, Taken, limits};
-use crate::run::{Inputs, VERSION, one_job, read_inputs, service_list};
+use crate::reduce::{Home, Keep, MOST_ROUNDS, Reduced, Taken, limits};
+use crate::run::{Elsewhere, Inputs, VERSION, one_job, read_inputs, service_list};
 
 /// Bytes of packed daybooks after which a row group ends.
 const GROUP_BYTES: usize = 16 << 20;
@@ -175,22 +177,22 @@ fn file_row(file: FileReport) -> ReducedFile {
     }
 }
 
-/// Brings parts together: everything that needs the whole fleet, and the service list.
-pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
-    let inputs = read_inputs(&args.pipeline)?;
-    one_job(&inputs.pipeline)?;
-    if inputs.pipeline.savings.is_some() || inputs.pipeline.flexible_load.is_some() {
-        let problem = ContractError::new("the pipeline", "parts can be merged into a service list only");
-        return Err(Failure::settings(vec![problem]));
-    }
-    let mut parts = Parts::open(&args.parts).map_err(|e| Failure::new(Exit::NoInput, e))?;
-    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+/// What became of the homes of all parts.
+struct Gathered {
+    reduced: Reduced,
+    /// Of which homes of the register there are rows.
+    has_rows: Vec<bool>,
+    /// Homes whose reduction failed.
+    failed: Vec<ContractError>,
+}
+
+/// Brings the homes of all parts together, in the order of the register.
+fn gather(inputs: &Inputs, mut parts: Parts, put: &mut Keep<'_>) -> Result<Gathered, Failure> {
     let water = inputs.pipeline.water.water();
     let print = Print::new(&inputs.mapping, water);
-    let mut daybook = DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun)?;
-    let mut put = |index: usize, notes: MaybeNotes| daybook.push(index, notes);
+    let names: Vec<&String> = inputs.cylinders.keys().collect();
     let mut taken = Taken::nothing(&inputs.cylinders, water, parts.files.len());
-    let mut failed = Vec::new();
+    let (mut has_rows, mut failed) = (vec![false; names.len()], Vec::new());
     while let Some((row, places)) = parts.take()? {
         let cylinder = inputs.cylinders.get(&row.home).filter(|c| print.of(Some(c)) == row.print);
         let Some(cylinder) = cylinder else { return Err(other_settings(&row.home)) };
@@ -202,15 +204,65 @@ pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
         if row.first_ms.is_none() {
             continue;
         }
-        taken.up_to(Some(&row.home), &mut put)?;
-        taken.one(home_of(&row, cylinder, water, &places, parts.files.len())?, &mut put)?;
+        has_rows[names.partition_point(|name| **name < row.home)] = true;
+        taken.up_to(Some(&row.home), put)?;
+        taken.one(home_of(&row, cylinder, water, &places, parts.files.len())?, put)?;
     }
-    taken.up_to(None, &mut put)?;
+    taken.up_to(None, put)?;
     progress::note(&format!("brought {} homes together", thousands(taken.with_rows() as u64)));
     let reduced = taken.finish(parts.files, &parts.rejected, parts.unlisted);
+    Ok(Gathered { reduced, has_rows, failed })
+}
+
+/// Brings parts together: everything that needs the whole fleet, and the service list.
+pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
+    let inputs = read_inputs(&args.pipeline)?;
+    one_job(&inputs.pipeline)?;
+    if inputs.pipeline.savings.is_some() || inputs.pipeline.flexible_load.is_some() {
+        let problem = ContractError::new("the pipeline", "parts can be merged into a service list only");
+        return Err(Failure::settings(vec![problem]));
+    }
+    let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
+    let parts = Parts::open(&args.parts).map_err(unusable)?;
+    let assessed = match &args.learnt {
+        Some(learnt) => {
+            Some(AssessedParts::open(&args.assessed, learnt, inputs.pipeline.run.seed).map_err(unusable)?)
+        }
+        None => None,
+    };
+    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let mut daybook = DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun)?;
+    let gathered = gather(&inputs, parts, &mut |index, notes| daybook.push(index, notes))?;
+    let Gathered { reduced, has_rows, failed } = gathered;
     failed.iter().for_each(progress::warning);
-    let exit = service_list(&inputs, folder, reduced, daybook, Readings::Anew(&inputs))?;
+    let print = Print::new(&inputs.mapping, inputs.pipeline.water.water());
+    let elsewhere = assessed.map(|parts| Elsewhere { parts, print, has_rows });
+    let exit = service_list(&inputs, folder, reduced, daybook, Readings::Anew(&inputs), elsewhere)?;
     Ok(if exit == Exit::Done && !failed.is_empty() { Exit::Partial } else { exit })
+}
+
+/// Writes what processes need that assess homes of this fleet: what all of its homes say together, and the daybooks of the few that
+/// the rest is learnt from.
+pub(crate) fn learn(args: &LearnArgs) -> Result<Exit, Failure> {
+    let inputs = read_inputs(&args.pipeline)?;
+    let parts = Parts::open(&args.parts).map_err(|e| Failure::new(Exit::NoInput, e))?;
+    let print = Print::new(&inputs.mapping, inputs.pipeline.water.water());
+    let cylinders: Vec<&Cylinder> = inputs.cylinders.values().collect();
+    let sample: BTreeSet<usize> = learnt_from(cylinders.len()).into_iter().collect();
+    let mut folder = RunFolder::begin(&args.out)?;
+    let mut homes = folder.begin_table::<ReducedHome>()?;
+    let gathered = gather(&inputs, parts, &mut |index, notes| {
+        if !sample.contains(&index) {
+            return Ok(());
+        }
+        let cylinder = cylinders[index];
+        let made = Home { notes, by_file: Vec::new(), out_of_order: 0, stamps: None };
+        homes.push([row_of(&cylinder.home, made, print.of(Some(cylinder)))?])
+    })?;
+    folder.end(homes)?;
+    folder.table(gathered.reduced.priors.to_rows())?;
+    folder.finish(serde_json::json!({ "program": "drawoff", "version": VERSION, "learnt": sample.len() }))?;
+    Ok(Exit::Done)
 }
 
 fn other_settings(home: &str) -> Failure {

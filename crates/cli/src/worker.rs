@@ -6,18 +6,20 @@
 use std::io::{Read, Write};
 use std::time::Duration;
 
-use drawoff_contract::part_tables::ReducedHome;
+use drawoff_contract::part_tables::{AssessedHome, ReducedHome};
 use drawoff_contract::{ContractError, Mapping, Table};
 use drawoff_store::pipe::{StreamIn, StreamOut};
 use drawoff_store::{Grouped, GroupedHome, caught};
 use drawoff_tank::water::Water;
 
-use crate::args::WorkerArgs;
+use crate::args::{Stage, WorkerArgs};
 use crate::exit::{Exit, Failure};
-use crate::parts::{FAILED, NAMELESS, Print, UNLISTED, empty_row, row_of, whole};
+use crate::parts::assessed::{Lesson, WANTED, print_of, row_of_failed, row_of_results};
+use crate::parts::{FAILED, NAMELESS, Print, UNLISTED, empty_row, home_of, row_of, whole};
 use crate::progress;
 use crate::reduce::Home;
 use crate::run::{Site, read_site};
+use crate::stages::{HomeDaybook, Read as HomeRead};
 
 /// How often a worker looks whether its parent is still there.
 const LOOK_AFTER_PARENT: Duration = Duration::from_millis(200);
@@ -34,11 +36,26 @@ pub(crate) struct Counts {
 pub(crate) fn worker(args: &WorkerArgs) -> Result<Exit, Failure> {
     let site = read_site(&args.pipeline)?;
     if args.contract {
-        progress::exact(&contract(&site.mapping).to_string());
+        progress::exact(&match args.stage {
+            Stage::Reduce => contract(&site.mapping).to_string(),
+            Stage::Assess => contract_of_assess().to_string(),
+        });
         return Ok(Exit::Done);
     }
     leave_with_parent(args.parent);
-    let counts = reduce(&site, std::io::stdin().lock(), std::io::stdout().lock())?;
+    let (input, output) = (std::io::stdin().lock(), std::io::stdout().lock());
+    let counts = match (args.stage, &args.learnt) {
+        (Stage::Assess, Some(learnt)) => {
+            let lesson = Lesson::read(learnt, &site).map_err(|e| Failure::settings(vec![e]))?;
+            assess(&site, &lesson, input, output)?
+        }
+        (Stage::Assess, None) => {
+            let problem = ContractError::new("--learnt", "is not given")
+                .with_hint("assess needs the folder that `drawoff learn` wrote");
+            return Err(Failure::settings(vec![problem]));
+        }
+        (Stage::Reduce, _) => reduce(&site, input, output)?,
+    };
     let text = serde_json::to_string(&counts).map_err(|e| ContractError::new("counts", e.to_string()))?;
     progress::note(&text);
     Ok(Exit::Done)
@@ -78,6 +95,52 @@ fn reduce(site: &Site, input: impl Read, output: impl Write) -> Result<Counts, F
     Ok(counts)
 }
 
+/// Daybooks to what is known of each home.
+fn assess(site: &Site, lesson: &Lesson, input: impl Read, output: impl Write) -> Result<Counts, Failure> {
+    let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
+    let mut stream = StreamIn::open(input).map_err(unusable)?;
+    let mut out = StreamOut::<_, AssessedHome>::begin(output)?;
+    let print = Print::new(&site.mapping, site.water);
+    let (mut counts, mut last) = (Counts::default(), String::new());
+    while let Some(batch) = stream.take().map_err(unusable)? {
+        for row in ReducedHome::from_batch(&batch).map_err(unusable)? {
+            counts.rows_in += 1;
+            if counts.rows_in > 1 && row.home <= last {
+                let message = "is there twice, or the stream is not in the order of the homes";
+                return Err(unusable(ContractError::new(format!("home {}", row.home), message)));
+            }
+            last.clone_from(&row.home);
+            if row.first_ms.is_none() {
+                counts.without_daybook += 1;
+                continue;
+            }
+            let own = site.cylinders.get(&row.home).filter(|c| print.of(Some(c)) == row.print);
+            let Some(cylinder) = own else {
+                let message = "was reduced by another version, or with another mapping, register or water";
+                return Err(unusable(ContractError::new(format!("home {}", row.home), message)));
+            };
+            let notes = home_of(&row, cylinder, site.water, &[0], 1).map_err(unusable)?.notes;
+            let print = print_of(&print, cylinder, &lesson.print);
+            let assessed = caught(|| {
+                let daybook = HomeDaybook { cylinder, notes };
+                let read = HomeRead::of(&daybook, &lesson.priors, site.settings(), WANTED);
+                lesson.learnt.finish(read, cylinder)
+            });
+            let row = match assessed {
+                Ok(results) => row_of_results(results, print)?,
+                Err(panic) => row_of_failed(&row.home, panic, print),
+            };
+            counts.homes_out += 1;
+            let bytes =
+                [&row.homes, &row.findings, &row.days, &row.draw_offs, &row.vacancy, &row.rates, &row.demand];
+            let bytes = bytes.map(Vec::len).iter().sum();
+            out.push(row, bytes)?;
+        }
+    }
+    out.end()?;
+    Ok(counts)
+}
+
 /// The row of one home, whatever is wrong with it.
 fn reduced(
     site: &Site,
@@ -110,21 +173,33 @@ fn contract(mapping: &Mapping) -> serde_json::Value {
         .into_iter()
         .map(|(name, optional)| serde_json::json!({ "name": name, "optional": optional }))
         .collect();
-    let output: Vec<serde_json::Value> = ReducedHome::columns()
+    serde_json::json!({
+        "stage": "reduce",
+        "sorted_by": [m.home, m.time_column],
+        "times": "instants, with a zone",
+        "in": input,
+        "out": columns_of::<ReducedHome>(),
+    })
+}
+
+fn contract_of_assess() -> serde_json::Value {
+    serde_json::json!({
+        "stage": "assess",
+        "sorted_by": ["home"],
+        "in": columns_of::<ReducedHome>(),
+        "out": columns_of::<AssessedHome>(),
+    })
+}
+
+fn columns_of<T: Table>() -> Vec<serde_json::Value> {
+    T::columns()
         .into_iter()
         .map(|c| {
             serde_json::json!({
                 "name": c.name, "type": c.data_type.to_string(), "nullable": c.nullable, "description": c.description,
             })
         })
-        .collect();
-    serde_json::json!({
-        "stage": "reduce",
-        "sorted_by": [m.home, m.time_column],
-        "times": "instants, with a zone",
-        "in": input,
-        "out": output,
-    })
+        .collect()
 }
 
 /// Ends this process when the one that started it is gone: nobody would read its output, and it may hang on its input.

@@ -65,3 +65,53 @@ table! {
         rejected: Vec<i64>, "";
     }
 }
+
+table! {
+    /// One row per home that was assessed against what was learnt of its fleet: its rows of the tables of a run, packed.
+    AssessedHome in "assessed_homes" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// `ok` or `failed`; homes of which no row was usable are left out.
+        status: String, "";
+        /// How it failed; else empty.
+        detail: String, "";
+        /// Hash of version, settings, this home's entry in the register, and what was learnt of the fleet.
+        print: String, "";
+        /// Standing loss for the fleet's: logarithm of the ratio, its variance, its variance for reference; bits of these numbers, none without.
+        measured: Vec<i64>, "";
+        /// Group by habit; null where none is told.
+        group: Option<i64>, "";
+        /// Mean heat drawn on a day that counts, kWh: bits of the number.
+        mean_day_bits: i64, "";
+        /// The row of `homes`, as an Arrow IPC stream.
+        homes: Vec<u8>, "";
+        /// Rows of `findings`, likewise, before anything is calibrated.
+        findings: Vec<u8>, "";
+        /// Rows of `days`, likewise.
+        days: Vec<u8>, "";
+        /// Rows of `draw_offs`, likewise.
+        draw_offs: Vec<u8>, "";
+        /// Rows of `vacancy`, likewise.
+        vacancy: Vec<u8>, "";
+        /// Rows of `rates`, likewise.
+        rates: Vec<u8>, "";
+        /// Rows of `habits`, likewise.
+        demand: Vec<u8>, "";
+        /// Rows of `changes`, likewise.
+        changes: Vec<u8>, "";
+        /// Rows of `hour_changes`, likewise.
+        hour_changes: Vec<u8>, "";
+    }
+}
+
+table! {
+    /// What all homes of a fleet together say of the surroundings and the cold feed: lists of numbers, by name and day.
+    LearntRow in "learnt" {
+        /// What it is.
+        what: String, "";
+        /// Local calendar day, in days since 1970-01-01; null where it holds for all.
+        day: Option<i64>, "";
+        /// Bits of the numbers.
+        bits: Vec<i64>, "";
+    }
+}
