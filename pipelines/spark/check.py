@@ -27,7 +27,8 @@ REPOSITORY = HERE.parent.parent
 MASTER = "local-cluster[2,1,1024]"
 # About a million rows: 120 homes x 29 days x 288.
 SYNTH = ["--homes", "120", "--days", "29", "--seed", "91"]
-PARTITIONS = 8
+# Two tasks for each executor; more would learn from these small fleets as often.
+PARTITIONS = 4
 # Rows of a stream have no file, and come sorted: the table of files, the count of rows out of order and their hashes in the manifest
 # are a run's own, and nothing else.
 OWN = {"files.parquet", "manifest.json", "quality.parquet"}
@@ -204,8 +205,8 @@ def planned_failures(spark, options, name, pipeline, overrides):
     for what, script, expected in [
         ("fails", "cat >/dev/null & echo 'error: planned, no room left' >&2; exit 7", ["exit code 7", "planned, no room left"]),
         ("hangs", "exec sleep 600", ["longer than 3.0 s"]),
-        ("loses rows", f"{options.drawoff} \"$@\" 2>/dev/null; echo '{{\"rows_in\": 1, \"homes_out\": 1}}' >&2", ["it was given"]),
-        ("reads half", f"head -c 100000 | {options.drawoff} \"$@\"", ["exit code 3", "cannot be read"]),
+        ("loses rows", "cat >/dev/null; echo '{\"rows_in\": 1, \"homes_out\": 0}' >&2", ["read 1 rows", "it was given"]),
+        ("reads half", f"head -c 100000 >\"$0.half\"; exec {options.drawoff} \"$@\" <\"$0.half\"", ["exit code 3", "cannot be read"]),
     ]:
         program = options.scratch / f"worker-that-{what.replace(' ', '-')}"
         program.write_text(f"#!/bin/sh\n{script}\n")

@@ -64,6 +64,8 @@ def _run(command, batches, schema, deadline_s):
                     writer.write_batch(batch)
                     fed["rows"] += batch.num_rows
             child.stdin.close()
+        except BrokenPipeError:
+            pass  # The worker has left; its exit code and last lines, or its counts, will say why.
         except BaseException as error:  # Whatever ended the rows, the worker must not take them for all.
             fed["error"] = error
             child.kill()
