@@ -7,6 +7,7 @@ pub mod lone_home;
 pub mod nights;
 pub mod program;
 pub mod small_fleet;
+pub mod streams;
 
 use std::path::{Path, PathBuf};
 

@@ -18,6 +18,7 @@ mod lessons;
 mod manifest;
 mod nightly;
 mod pages;
+mod parts;
 mod pipeline;
 mod plan;
 mod progress;
@@ -29,9 +30,11 @@ mod sanity;
 mod savings;
 mod score;
 mod settle;
+mod shards;
 mod small;
 mod stages;
 mod synth;
+mod worker;
 
 use clap::Parser;
 
@@ -64,6 +67,11 @@ pub fn main() -> std::process::ExitCode {
         Command::Synth(a) => synth::synth(a),
         Command::Completions(a) => command_line::completions(a),
         Command::Manual => command_line::manual(),
+        Command::Bucket(a) => shards::bucket(a),
+        Command::Reduce(a) => shards::reduce(a),
+        Command::Learn(a) => shards::learn(a),
+        Command::Merge(a) => shards::merge(a),
+        Command::Worker(a) => worker::worker(a),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);
