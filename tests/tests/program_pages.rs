@@ -108,6 +108,12 @@ fn the_run_before_in_the_same_folder_may_be_compared_with() {
     let ended = fleet.drawoff(DRAWOFF, "run", &[&since]);
     assert_eq!(ended.code, 0, "{}", ended.stderr);
     assert!(text_of(&fleet.path("out/site/index.html")).contains("the same homes at the same places"));
+    // A run that cannot be read costs the comparison and not the new run.
+    let table = fleet.path("out/left_off.parquet");
+    std::fs::write(&table, &std::fs::read(&table).unwrap()[..100]).unwrap();
+    let ended = fleet.drawoff(DRAWOFF, "run", &[&since]);
+    assert!(ended.code == 0 && ended.stderr.contains("nothing is compared"), "{}", ended.stderr);
+    assert!(!fleet.path("out/news.parquet").exists());
 }
 
 #[test]

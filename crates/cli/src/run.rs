@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
 use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
+use drawoff_contract::news_table::NewsRow;
 use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRow, LeftOffRow, QualityRow};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
@@ -436,19 +437,10 @@ fn write(
 /// Writes what changed since an earlier run, and the pages, from the tables as they lie on the disk.
 fn write_pages(folder: &mut RunFolder, inputs: &Inputs, told: &Told) -> Result<(), Failure> {
     let (run, settings) = (folder.unfinished().to_owned(), &inputs.pipeline.pages);
-    let news = if settings.since.as_os_str().is_empty() {
-        None
-    } else if crate::diff::is_run(&settings.since)? {
-        let news = crate::diff::news(&settings.since, &run)?;
+    let news = news_since(&settings.since, &run);
+    if let Some(news) = &news {
         folder.table(news.clone())?;
-        Some(news)
-    } else {
-        progress::note(&format!(
-            "note: pages.since: no run in {} yet to compare with",
-            settings.since.display()
-        ));
-        None
-    };
+    }
     if settings.site {
         let started = Instant::now();
         let count = pages::make(&run, told, news.as_deref(), &mut |name, text| folder.text(name, text))?;
@@ -456,6 +448,30 @@ fn write_pages(folder: &mut RunFolder, inputs: &Inputs, told: &Told) -> Result<(
         progress::note(&format!("made {} pages in {seconds:.1} s", thousands(count as u64)));
     }
     Ok(())
+}
+
+/// What changed since an earlier run; `None` without one, or where it cannot be read: it may be damaged or of another version, and that must
+/// cost the comparison and not the new run.
+fn news_since(since: &Path, run: &Path) -> Option<Vec<NewsRow>> {
+    if since.as_os_str().is_empty() {
+        return None;
+    }
+    match crate::diff::is_run(since) {
+        Ok(true) => crate::diff::news(since, run)
+            .inspect_err(|error| {
+                progress::warning(error);
+                progress::note("note: pages.since: the earlier run cannot be read, and nothing is compared");
+            })
+            .ok(),
+        Ok(false) => {
+            progress::note(&format!("note: pages.since: no run in {} yet to compare with", since.display()));
+            None
+        }
+        Err(error) => {
+            progress::warning(&error);
+            None
+        }
+    }
 }
 
 /// Homes that are laid out in columns at a time.

@@ -120,7 +120,10 @@ fn is_coarse(notes: HomeNotes<'_>) -> bool {
 /// Litres at 40 degC, length and hour of each draw-off.
 fn points(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Vec<Option<Point>> {
     let mut day = 0;
-    let heating: BTreeSet<Utc> = notes.draws.iter().filter(|d| d.heating).map(|d| d.start).collect();
+    // By either end: a draw-off cut at midnight keeps one of them in each part.
+    let heated = || notes.draws.iter().filter(|d| d.heating);
+    let starts: BTreeSet<Utc> = heated().map(|d| d.start).collect();
+    let ends: BTreeSet<Utc> = heated().map(|d| d.end).collect();
     reading
         .days
         .draws
@@ -137,7 +140,8 @@ fn points(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Vec<Opti
             }
             let minutes = (draw.end.0 - draw.start.0) as f64 / 60_000.0;
             let minute = f64::from(minute_of_day(notes.cylinder.zone, draw.start.0));
-            Some(Point::new(litres, minutes, minute / 60.0, heating.contains(&draw.start)))
+            let heating = starts.contains(&draw.start) || ends.contains(&draw.end);
+            Some(Point::new(litres, minutes, minute / 60.0, heating))
         })
         .collect()
 }

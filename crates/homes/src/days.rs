@@ -141,7 +141,7 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
     }
     let starts: Vec<_> = days.iter().map(|d| (d.day, d.day_start_utc)).collect();
     part_at_midnight(&mut left, &silences, &starts, &usual, b.zone);
-    let draws = cut_at_midnight(draws, &starts, &usual, b.zone);
+    let draws = cut_at_midnight(draws, &starts, &silences, &usual, b.zone);
     let mut next_draw = 0;
     for (i, day) in days.iter().enumerate() {
         let cold = b.cold_degc[i];

@@ -10,6 +10,9 @@ use drawoff_contract::{Day, Utc};
 
 /// Intervals of a half-hour that together last longer than this hold a silence, h: a half-hour and two late stamps.
 const SILENCE_H: f64 = 0.6;
+/// A draw-off is a bridged silence's when it begins so near where the balance says that the silence began, ms: late stamps of the half-hour in
+/// which it ends.
+const SAME_START_MS: i64 = 1_800_000;
 /// A silence that began less than this before midnight is told to the day that it ends in, h.
 const LEAST_BEFORE_H: f64 = 0.1;
 /// Usual hours are looked up in pieces of this length, ms.
@@ -135,17 +138,24 @@ pub(crate) fn silence_before(day: &DayNote) -> Option<(usize, i64)> {
         .then(|| (slot, day.day_start_utc.0 - (before_h * HOUR_MS) as i64))
 }
 
-/// `starts` are the local days with their first instants. The draw-offs with those over a local midnight cut in two there, in order of time; one whose day is not among `days` stays whole.
+/// The draw-offs in order of time, with those that a silence over a local midnight hides cut in two there. `starts` are the local days with their
+/// first instants, `silences` what [`silence_before`] says of them. What was read as it left stays whole, though an interval of readings lie
+/// over midnight.
 pub(crate) fn cut_at_midnight(
     draws: &[&DrawNote],
     starts: &[(Day, Utc)],
+    silences: &[Option<OverMidnight>],
     usual: &UsualHours,
     zone: Tz,
 ) -> Vec<DrawNote> {
     let mut out = Vec::with_capacity(draws.len());
     for draw in draws {
         let own = starts.binary_search_by_key(&draw.day, |s| s.0).ok().filter(|&i| i > 0);
-        let Some(i) = own.filter(|&i| draw.start < starts[i].1 && starts[i].1 < draw.end) else {
+        let hidden = |i: &usize| {
+            let silence = silences[*i].is_some_and(|s| (s.from_ms - draw.start.0).abs() <= SAME_START_MS);
+            silence && draw.start < starts[*i].1 && starts[*i].1 < draw.end
+        };
+        let Some(i) = own.filter(hidden) else {
             out.push((*draw).clone());
             continue;
         };
@@ -232,14 +242,20 @@ mod tests {
             energy_kwh: 1.0,
             heating: false,
         };
-        let cut = cut_at_midnight(&[&draw], &DAYS, &evenings(), chrono_tz::UTC);
+        let silence = OverMidnight { from_ms: 23 * h, to_ms: 25 * h, left: Left::default() };
+        let cut_with = |silence, draw: &DrawNote| {
+            cut_at_midnight(&[draw], &DAYS, &[None, silence], &evenings(), chrono_tz::UTC)
+        };
+        let cut = cut_with(Some(silence), &draw);
         assert_eq!(
             cut.iter().map(|d| (d.day.0, d.start.0, d.end.0)).collect::<Vec<_>>(),
             [(0, 23 * h, 24 * h), (1, 24 * h, 25 * h)]
         );
         assert!((cut[0].litres + cut[1].litres - 30.0).abs() < 1e-12 && cut[0].litres > 25.0, "{cut:?}");
+        // What was read as it left is no silence's.
+        assert_eq!(cut_with(None, &draw), [draw.clone()]);
         let seen = DrawNote { start: Utc(25 * h), end: Utc(26 * h), ..draw };
-        assert_eq!(cut_at_midnight(&[&seen], &DAYS, &evenings(), chrono_tz::UTC), [seen]);
+        assert_eq!(cut_with(Some(silence), &seen), [seen]);
     }
 
     #[test]

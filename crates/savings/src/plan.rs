@@ -44,9 +44,9 @@ pub struct Plan {
     pub heat: Vec<u16>,
     /// Portions held after each half-hour.
     pub after: Vec<u16>,
-    /// Cost with what is lacking.
+    /// Cost with what is lacking, as planned first: a plan that was mended keeps it.
     pub total: i64,
-    /// Portions lacking, and weeks without hygiene counted as one each.
+    /// The same of portions lacking, and weeks without hygiene counted as one each.
     pub lacking: i64,
 }
 

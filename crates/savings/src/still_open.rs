@@ -108,7 +108,7 @@ fn planned(of: &Assessed, need_wh: &[f64; SLOTS], cost: &[i64]) -> (Option<Bill>
     let mut plan = cheapest(&problem);
     let mut broken = Vec::new();
     for asked in 0..=ASKED_AGAIN {
-        let (bill, breaks) = replayed(of, &timed, &musts, &plan);
+        let (bill, breaks) = replayed(of, &timed, &musts, problem.full, &plan);
         if breaks.is_empty() {
             return (Some(bill), 0);
         }
@@ -127,7 +127,7 @@ fn planned(of: &Assessed, need_wh: &[f64; SLOTS], cost: &[i64]) -> (Option<Bill>
         for (at, _) in &broken {
             plan.heat[(at + 1).saturating_sub(reach)..=*at].fill(THROUGHOUT);
         }
-        let (bill, breaks) = replayed(of, &timed, &musts, &plan);
+        let (bill, breaks) = replayed(of, &timed, &musts, problem.full, &plan);
         if breaks.is_empty() {
             return (Some(bill), 0);
         }
@@ -144,10 +144,8 @@ fn problem(
     reserve: f64,
 ) -> Problem {
     let (history, body) = (&known.history, &known.learnt.body);
-    let mean = |get: &dyn Fn(&crate::history::HalfHour) -> f64| {
-        history.steps.iter().map(get).sum::<f64>() / history.steps.len().max(1) as f64
-    };
-    let (feed, room) = (mean(&|s| s.feed_degc), mean(&|s| s.room_degc));
+    let feed = mean_feed_degc(history);
+    let room = history.steps.iter().map(|s| s.room_degc).sum::<f64>() / history.steps.len().max(1) as f64;
     let heater = timed.heater;
     let reach_l = body.volume_l * (1.0 - heater.low);
     let full_wh = reach_l * body.water.wh_per_l_k(50.0) * (heater.set_degc - feed).max(1.0);
@@ -189,6 +187,11 @@ fn weeks(history: &History) -> Vec<std::ops::Range<usize>> {
     mondays.windows(2).map(|w| w[0]..w[1]).collect()
 }
 
+/// Mean cold feed, above which the portions of a plan stand, degC.
+fn mean_feed_degc(history: &History) -> f64 {
+    history.steps.iter().map(|s| s.feed_degc).sum::<f64>() / history.steps.len().max(1) as f64
+}
+
 /// A cylinder with the heater of plans alone.
 fn machine(of: &Assessed, timed: &TimedHeater) -> Machine {
     let rule =
@@ -212,14 +215,21 @@ fn musts(of: &Assessed, timed: &TimedHeater, need_wh: &[f64; SLOTS]) -> Vec<f64>
 }
 
 /// Puts a plan through the layered cylinder: its bill, and the half-hours of the days used in which it holds less than it must, with what
-/// is short, Wh. In the hours in which the plan heats, it heats until as much is held as the plan holds then: the losses of both differ,
-/// and would add up over weeks.
-fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], plan: &Plan) -> (Bill, Vec<(usize, f64)>) {
+/// is short, Wh. In the hours in which the plan heats, it heats until as much is held as the plan holds then, `full` portions being all that
+/// the heater reaches: the losses of both differ, and would add up over weeks.
+fn replayed(
+    of: &Assessed,
+    timed: &TimedHeater,
+    musts: &[f64],
+    full: usize,
+    plan: &Plan,
+) -> (Bill, Vec<(usize, f64)>) {
     let history = &of.known.history;
     let mut machine = machine(of, timed);
     // from the same water as the replay that it is held against
     let mut state = machine.uniform(history.start_degc());
     let most_wh = timed.heater.power_w / 2.0;
+    let feed_degc = mean_feed_degc(history);
     let mut steps = Vec::with_capacity(history.steps.len());
     let mut broken = Vec::new();
     for day in &history.days {
@@ -228,8 +238,10 @@ fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], plan: &Plan) -> (
             let share = match plan.heat[index] {
                 0 => 0.0,
                 THROUGHOUT => 1.0,
+                // All hot: the thermostat ends it.
+                _ if usize::from(plan.after[index]) == full => 1.0,
                 _ => {
-                    let held_wh = machine.stored_wh(&state, step.feed_degc) - step.wanted_wh;
+                    let held_wh = machine.stored_wh(&state, feed_degc) - step.wanted_wh;
                     ((f64::from(plan.after[index]) * PORTION_WH - held_wh) / most_wh).clamp(0.0, 1.0)
                 }
             };
