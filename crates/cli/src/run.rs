@@ -25,7 +25,7 @@ use crate::nightly;
 use crate::pages::{self, Told};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::Plan;
-use crate::progress::{self, thousands};
+use crate::progress::{self, Work, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
@@ -174,7 +174,8 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
     let lessons = lessons::lessons(&daybooks, &reduced.priors, log, calibration, settings)?;
     let findings = Findings::begin(&folder, &inputs.rules, &lessons, &inputs.cylinders)?;
-    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings)?;
+    let mut assessed =
+        assess(&mut folder, &daybooks, &reduced.priors, settings, findings, reduced.stamps.len())?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
@@ -237,6 +238,7 @@ fn assess(
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
     mut findings: Findings<'_>,
+    homes_read: usize,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
     let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
@@ -247,7 +249,9 @@ fn assess(
     let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
     let wanted = Wanted { faults: true, habits: true };
+    let work = Work::begin("assessed", homes_read);
     let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
+        work.home(home.reading.days.rows.len());
         homes.push((home.reading.row, home.measured));
         findings.push(home.findings)?;
         days.push(home.reading.days.rows)?;
