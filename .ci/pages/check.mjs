@@ -163,7 +163,8 @@ for (const file of all) {
   await page.close();
 }
 await links(browser, all);
-await list(browser);
+// Only a service list has one.
+if (fs.existsSync(path.join(site, 'list.html'))) await list(browser);
 await browser.close();
 problems.forEach((problem) => console.log(`PROBLEM ${problem}`));
 console.log(`${all.length} pages looked at, ${problems.length} problems`);

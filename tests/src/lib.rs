@@ -1,11 +1,13 @@
 //! Whole-program tests and published check values, and what they share.
 
 pub mod accounts;
+pub mod confined;
 pub mod floors;
 pub mod lone_home;
 pub mod nights;
 pub mod program;
 pub mod small_fleet;
+pub mod streams;
 
 use std::path::{Path, PathBuf};
 

@@ -18,9 +18,11 @@ mod lessons;
 mod manifest;
 mod nightly;
 mod pages;
+mod parts;
 mod pipeline;
 mod plan;
 mod progress;
+mod propose;
 mod reduce;
 mod replay;
 mod run;
@@ -28,9 +30,11 @@ mod sanity;
 mod savings;
 mod score;
 mod settle;
+mod shards;
 mod small;
 mod stages;
 mod synth;
+mod worker;
 
 use clap::Parser;
 
@@ -53,6 +57,7 @@ pub fn main() -> std::process::ExitCode {
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
+        Command::Propose(a) => propose::propose(a),
         Command::Explain(a) => explain::explain(a),
         Command::Diff(a) => diff::diff(a),
         Command::Pages(a) => pages::pages(a),
@@ -65,6 +70,11 @@ pub fn main() -> std::process::ExitCode {
         Command::Synth(a) => synth::synth(a),
         Command::Completions(a) => command_line::completions(a),
         Command::Manual => command_line::manual(),
+        Command::Bucket(a) => shards::bucket(a),
+        Command::Reduce(a) => shards::reduce(a),
+        Command::Learn(a) => shards::learn(a),
+        Command::Merge(a) => shards::merge(a),
+        Command::Worker(a) => worker::worker(a),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);

@@ -23,6 +23,8 @@ use crate::findings::{Findings, Settled};
 use crate::lessons;
 use crate::nightly;
 use crate::pages::{self, Told};
+use crate::parts::Print;
+use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::Plan;
 use crate::progress::{self, Work, thousands};
@@ -30,7 +32,7 @@ use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
 use crate::small::{self, Notes, Period, SmallTables};
-use crate::stages::{self, Wanted};
+use crate::stages::{self, HomeResults, HomeTables};
 
 /// Version of this program, as it stands in manifests.
 pub(crate) const VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -81,8 +83,34 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
 }
 
+/// What a worker needs of a pipeline: everything but readings, prices and outputs.
+pub(crate) struct Site {
+    pub(crate) mapping: Mapping,
+    pub(crate) cylinders: BTreeMap<String, Cylinder>,
+    pub(crate) water: drawoff_tank::water::Water,
+    pub(crate) seed: u64,
+}
+
+impl Site {
+    pub(crate) fn settings(&self) -> drawoff_homes::Settings {
+        drawoff_homes::Settings { water: self.water, seed: self.seed }
+    }
+}
+
+/// Reads pipeline, mapping and register.
+pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
+    let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    pipeline.water.check().map_err(|e| Failure::settings(vec![e]))?;
+    let mapping =
+        drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
+    // What is wrong with single lines of the register is told where the parts are brought together.
+    let (cylinders, _) = drawoff_store::register::read(&pipeline.inputs.register, &mapping)
+        .map_err(|e| Failure::settings(vec![e]))?;
+    Ok(Site { mapping, cylinders, water: pipeline.water.water(), seed: pipeline.run.seed })
+}
+
 /// A pipeline is one job: of two sections nobody could say which holds.
-fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
+pub(crate) fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
     if pipeline.savings.is_some() && pipeline.flexible_load.is_some() {
         let problem = ContractError::new("[savings] and [flexible_load]", "two jobs in one pipeline");
         return Err(Failure::settings(vec![problem.with_hint("keep one section a pipeline file")]));
@@ -146,9 +174,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
-    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
-    let settings =
-        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
         Some(kept) => {
             let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
@@ -159,23 +185,38 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             let (reduced, daybook) = reduce_fleet(
                 &mut intake,
                 &inputs.cylinders,
-                settings.water,
+                inputs.pipeline.water.water(),
                 &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
                 &|daybook, home, notes| daybook.push(home, notes),
             )?;
             (reduced, daybook, Readings::OfRun(Box::new(intake)))
         }
     };
+    service_list(&inputs, folder, reduced, daybook, readings, None)
+}
+
+/// Everything after the daybook, up to the finished run.
+pub(crate) fn service_list(
+    inputs: &Inputs,
+    mut folder: RunFolder,
+    reduced: Reduced,
+    daybook: DaybookWriter<'_>,
+    readings: Readings<'_>,
+    elsewhere: Option<Elsewhere>,
+) -> Result<Exit, Failure> {
+    let settings =
+        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     if reduced.stamps.is_empty() {
-        return Err(nothing_read(&inputs, &reduced));
+        return Err(nothing_read(inputs, &reduced));
     }
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
     let lessons = lessons::lessons(&daybooks, &reduced.priors, log, calibration, settings)?;
     let findings = Findings::begin(&folder, &inputs.rules, &lessons, &inputs.cylinders)?;
+    let homes_read = reduced.stamps.len();
     let mut assessed =
-        assess(&mut folder, &daybooks, &reduced.priors, settings, findings, reduced.stamps.len())?;
+        assess(&mut folder, &daybooks, &reduced.priors, settings, findings, elsewhere, homes_read)?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
@@ -191,7 +232,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             100.0 * inputs.rules.rate
         ));
     }
-    let plan = Plan::of(&inputs, &worth, &lessons, &mut assessed.settled, &list);
+    let plan = Plan::of(inputs, &worth, &lessons, &mut assessed.settled, &list);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
@@ -203,14 +244,16 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
-    let partial = warn_of_what_was_left_out(&inputs, &reduced, &list.notes, slips);
+    assessed.failed.iter().for_each(progress::warning);
+    let any_failed = !assessed.failed.is_empty();
+    let partial = warn_of_what_was_left_out(inputs, &reduced, &list.notes, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
-    let told = told(&inputs, &reduced.files, &list, &notes);
-    let manifest = manifest(&inputs, worth, &total, &list, background.carbon_g_per_kwh, &told.notes)?;
-    write(&mut folder, &inputs, reduced, assessed, &list, &told, &plan, evidence)?;
+    let told = told(inputs, &reduced.files, &list, &notes);
+    let manifest = manifest(inputs, worth, &total, &list, background.carbon_g_per_kwh, &told.notes)?;
+    write(&mut folder, inputs, reduced, assessed, &list, &told, &plan, evidence)?;
     plan.write(&mut folder)?;
-    write_pages(&mut folder, &inputs, &told)?;
+    write_pages(&mut folder, inputs, &told)?;
     folder.finish(manifest)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
@@ -221,7 +264,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if inputs.pipeline.pages.site {
         progress::note(&format!("pages: {dir}/{}/index.html", pages::FOLDER));
     }
-    Ok(if partial { Exit::Partial } else { Exit::Done })
+    Ok(if partial || any_failed { Exit::Partial } else { Exit::Done })
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
@@ -229,6 +272,16 @@ struct Assessed {
     homes: Vec<HomeRow>,
     groups: Vec<GroupRow>,
     settled: Settled,
+    /// Homes whose assessment, in another process, failed.
+    failed: Vec<ContractError>,
+}
+
+/// Homes that other processes have assessed.
+pub(crate) struct Elsewhere {
+    pub(crate) parts: AssessedParts,
+    pub(crate) print: Print,
+    /// Of which homes of the register rows were reduced.
+    pub(crate) has_rows: Vec<bool>,
 }
 
 /// Reads and assesses every home, and writes its days, draw-offs and habits.
@@ -238,6 +291,7 @@ fn assess(
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
     mut findings: Findings<'_>,
+    elsewhere: Option<Elsewhere>,
     homes_read: usize,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
@@ -248,20 +302,28 @@ fn assess(
     let mut changes: TableStream<ChangeRow> = folder.begin_table()?;
     let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
-    let wanted = Wanted { faults: true, habits: true };
     let work = Work::begin("assessed", homes_read);
-    let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
-        work.home(home.reading.days.rows.len());
-        homes.push((home.reading.row, home.measured));
+    let mut take = |home: HomeTables| {
+        work.home(home.days.len());
+        homes.push((home.row, home.measured));
         findings.push(home.findings)?;
-        days.push(home.reading.days.rows)?;
-        draw_offs.push(home.reading.days.draws)?;
+        days.push(home.days)?;
+        draw_offs.push(home.draw_offs)?;
         vacancy.push(home.habits.vacancy)?;
         rates.push(home.habits.rates)?;
         demand.push(home.habits.demand)?;
         changes.push(home.habits.changes)?;
         hour_changes.push(home.habits.hour_changes)
-    })?;
+    };
+    let (groups, failed) = match elsewhere {
+        None => {
+            let mut take = |home: HomeResults| take(home.into_tables());
+            (stages::read_each(daybooks, priors, settings, WANTED, None, &mut take)?, Vec::new())
+        }
+        Some(Elsewhere { parts, print, has_rows }) => {
+            parts.each_home((daybooks, priors), settings, &print, &has_rows, &mut take)?
+        }
+    };
     folder.end(days)?;
     folder.end(draw_offs)?;
     folder.end(vacancy)?;
@@ -273,6 +335,7 @@ fn assess(
     Ok(Assessed {
         homes: homes.into_iter().map(|h| h.0).collect(),
         groups,
+        failed,
         settled: findings.settle(folder)?,
     })
 }
