@@ -154,15 +154,17 @@ const all = files();
 for (const file of all) {
   const name = path.basename(file);
   const page = await open(browser, file, name);
+  // Pictures first: they show a page as it opens, and widths unfold everything.
+  await pictures(page, name);
   await widths(page, name);
   await access(page, name);
-  await pictures(page, name);
   const pages = await print(page, name);
   console.log(`${name}: ${Math.round(fs.statSync(file).size / 1000)} kB, ${pages} printed pages`);
   await page.close();
 }
 await links(browser, all);
-await list(browser);
+// Only a service list has one.
+if (fs.existsSync(path.join(site, 'list.html'))) await list(browser);
 await browser.close();
 problems.forEach((problem) => console.log(`PROBLEM ${problem}`));
 console.log(`${all.length} pages looked at, ${problems.length} problems`);

@@ -137,3 +137,32 @@ fn shells_and_the_manual_know_every_command() {
     let help = shown(&["--help"]);
     assert!(help.contains("Examples:") && help.contains("130  interrupted"));
 }
+
+#[test]
+fn logs_for_machines_are_an_object_a_line() {
+    let fleet = fleet();
+    let hostile = fleet.drawoff(DRAWOFF, "run", &[]);
+    let set: Vec<String> = [
+        ("inputs.readings", "readings"),
+        ("inputs.register", "register.csv"),
+        ("inputs.mapping", "mapping.toml"),
+        ("outputs.dir", "out"),
+    ]
+    .iter()
+    .flat_map(|(key, name)| ["--set".to_owned(), format!("{key}={}", fleet.path(name).display())])
+    .collect();
+    let pipeline = fleet.path("pipeline.toml").display().to_string();
+    let mut arguments = vec!["--log", "json", "run", &pipeline];
+    arguments.extend(set.iter().map(String::as_str));
+    let ended = run(DRAWOFF, &arguments);
+    assert_eq!((ended.code, &ended.stdout), (hostile.code, &hostile.stdout));
+    let levels: Vec<String> = ended
+        .stderr
+        .lines()
+        .map(|line| {
+            serde_json::from_str::<serde_json::Value>(line).unwrap()["level"].as_str().unwrap().to_owned()
+        })
+        .collect();
+    assert_eq!(levels.len(), hostile.stderr.lines().filter(|l| !l.starts_with("hint: ")).count());
+    assert!(levels.iter().any(|l| l == "note"), "{levels:?}");
+}

@@ -36,7 +36,10 @@ const AS_THEY_ARE: [&str; 2] = ["evidence", "van"];
 
 const MOST_INDEX_BYTES: usize = 500_000;
 const MOST_HOME_BYTES: usize = 150_000;
+/// The bar, for a release build; `.ci/run` names one in `DRAWOFF_RELEASE`.
 const MOST_SECONDS: f64 = 30.0;
+/// For a build that is not optimised, beside other tests on few cores: a guard against work that grows with the square of the homes.
+const MOST_SECONDS_IN_DEV: f64 = 180.0;
 
 /// The rows with another home in front, and ranks counted on.
 fn copy(batch: &RecordBatch, number: usize, rows_before: usize) -> RecordBatch {
@@ -89,9 +92,12 @@ fn pages_of_ten_thousand_homes_are_small_and_soon_made() {
     AS_THEY_ARE.iter().for_each(|table| many(&sample, &large, table, 1));
     std::fs::copy(sample.join("manifest.json"), large.join("manifest.json")).unwrap();
 
+    let release = std::env::var("DRAWOFF_RELEASE").ok();
+    let (program, most_seconds) =
+        release.as_deref().map_or((DRAWOFF, MOST_SECONDS_IN_DEV), |program| (program, MOST_SECONDS));
     let started = Instant::now();
     let (from, to) = (large.display().to_string(), pages.display().to_string());
-    let ended = run(DRAWOFF, &["pages", &from, "--out", &to, "--since", &sample.display().to_string()]);
+    let ended = run(program, &["pages", &from, "--out", &to, "--since", &sample.display().to_string()]);
     let seconds = started.elapsed().as_secs_f64();
     assert_eq!(ended.code, 0, "{}", ended.stderr);
     let site = bytes_of(&pages);
@@ -101,7 +107,7 @@ fn pages_of_ten_thousand_homes_are_small_and_soon_made() {
     };
     let homes = site.keys().filter(|name| name.starts_with("homes/")).count();
     println!(
-        "pages of {} homes: {} pages in {seconds:.1} s (not optimised); overview {} kB, largest list {} kB, largest of {homes} homes {} kB",
+        "pages of {} homes: {} pages in {seconds:.1} s (at most {most_seconds:.0} s); overview {} kB, largest list {} kB, largest of {homes} homes {} kB",
         46 * COPIES,
         site.len(),
         largest("index.html") / 1000,
@@ -114,5 +120,5 @@ fn pages_of_ten_thousand_homes_are_small_and_soon_made() {
     assert!(largest("list") > 0 && largest("list") <= MOST_INDEX_BYTES);
     assert!(["plan", "quality", "method", "columns"].iter().all(|p| largest(p) <= MOST_INDEX_BYTES));
     assert!(largest("homes/") <= MOST_HOME_BYTES);
-    assert!(seconds <= MOST_SECONDS, "{seconds:.1} s");
+    assert!(seconds <= most_seconds, "{seconds:.1} s");
 }

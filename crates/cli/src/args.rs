@@ -32,8 +32,20 @@ pub(crate) struct Args {
     /// Number of worker threads, 1 to 1024; the results do not depend on it.
     #[arg(long, global = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(crate) threads: Option<u16>,
+    /// How notes, warnings and errors are written to standard error.
+    #[arg(long, global = true, value_enum, default_value_t = Log::Text)]
+    pub(crate) log: Log,
     #[command(subcommand)]
     pub(crate) command: Command,
+}
+
+/// How lines to standard error are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(crate) enum Log {
+    /// Lines for people.
+    Text,
+    /// One JSON object a line: level (note, warning, error), subject, message, hint.
+    Json,
 }
 
 #[derive(Debug, Subcommand)]

@@ -38,7 +38,7 @@ mod worker;
 
 use clap::Parser;
 
-use crate::args::{Args, Command};
+use crate::args::{Args, Command, Log};
 use crate::exit::Failure;
 
 /// Runs the program on the arguments of this process.
@@ -47,6 +47,9 @@ pub fn main() -> std::process::ExitCode {
     drawoff_store::quiet_decoders();
     exit::on_interrupt();
     let args = Args::parse();
+    if args.log == Log::Json {
+        progress::speak_json();
+    }
     if let Some(threads) = args.threads {
         // Fails only when a pool exists already, and none does before this line.
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global();

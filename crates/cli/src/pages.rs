@@ -194,7 +194,7 @@ fn stories(
     let mut visits: BTreeMap<String, VisitRow> = by_home(tables.visits, |r| &r.home);
     let mut quality: BTreeMap<String, QualityRow> = by_home(tables.quality, |r| &r.home);
     let (mut findings, mut days, mut draws) = (open(run)?, open(run)?, open(run)?);
-    let (mut vacancy, mut rates, mut ahead) = (open(run)?, open(run)?, open(run)?);
+    let (mut vacancy, mut ahead) = (open(run)?, open(run)?);
     let (mut changes, mut hour_changes) = (open(run)?, open(run)?);
     for home in names.keys() {
         take(HomeStory {
@@ -206,7 +206,8 @@ fn stories(
             days: days.of(home)?,
             draws: draws.of(home)?,
             vacancy: vacancy.of(home)?,
-            rates: rates.of(home)?,
+            // No page shows them.
+            rates: Vec::new(),
             ahead: ahead.of(home)?,
             changes: changes.of(home)?,
             hour_changes: hour_changes.of(home)?,

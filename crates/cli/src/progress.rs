@@ -2,12 +2,46 @@
 //!
 //! Names of homes and files come from others, so everything is shown with its control characters made visible.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use drawoff_contract::ContractError;
 use drawoff_report::text::visible;
+
+mod work;
+
+pub(crate) use work::Work;
+
+/// Whether lines to standard error are JSON objects; set once, before anything is said.
+static AS_JSON: AtomicBool = AtomicBool::new(false);
+
+/// From now on every line to standard error is a JSON object.
+pub(crate) fn speak_json() {
+    AS_JSON.store(true, Ordering::Relaxed);
+}
+
+fn is_json() -> bool {
+    AS_JSON.load(Ordering::Relaxed)
+}
+
+#[expect(clippy::print_stderr, reason = "the binary speaks to the person, or the program, that started it")]
+fn log(level: &str, subject: Option<&str>, message: &str, hint: Option<&str>) {
+    // JSON escapes control characters itself, but not marks that turn the direction of writing.
+    let line = serde_json::json!({
+        "level": level,
+        "subject": subject.map(visible),
+        "message": visible(message),
+        "hint": hint.map(visible),
+    });
+    eprintln!("{line}");
+}
 
 /// A line of progress: units of work finished.
 #[expect(clippy::print_stderr, reason = "the binary speaks to the person at the terminal")]
 pub(crate) fn note(text: &str) {
+    if is_json() {
+        return log("note", None, text, None);
+    }
+    work::clear();
     eprintln!("{}", visible(text));
 }
 
@@ -23,6 +57,10 @@ pub(crate) fn warning(problem: &ContractError) {
 
 #[expect(clippy::print_stderr, reason = "the binary speaks to the person at the terminal")]
 fn say(kind: &str, problem: &ContractError) {
+    if is_json() {
+        return log(kind, Some(&problem.subject), &problem.message, problem.hint.as_deref());
+    }
+    work::clear();
     eprintln!("{kind}: {}: {}", visible(&problem.subject), visible(&problem.message));
     if let Some(hint) = &problem.hint {
         eprintln!("hint: {}", visible(hint));

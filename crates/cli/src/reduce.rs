@@ -13,7 +13,7 @@ use drawoff_homes::{FleetPriors, PriorsBuilder};
 use drawoff_store::{FileReport, Intake, Limits};
 use drawoff_tank::water::Water;
 
-use crate::progress::{self, thousands};
+use crate::progress::{self, Work, thousands};
 use crate::run::Inputs;
 use crate::sanity::UnitSigns;
 use crate::stages::reduce;
@@ -204,7 +204,11 @@ pub(crate) fn reduce_fleet<K: Send>(
     for _ in 0..MOST_ROUNDS {
         rows.store(0, Ordering::Relaxed);
         let mut kept = begin()?;
-        let mut put = |index: usize, notes: MaybeNotes| keep(&mut kept, index, notes);
+        let work = Work::begin("read", cylinders.len());
+        let mut put = |index: usize, notes: MaybeNotes| {
+            work.home(notes.as_ref().map_or(0, |notes| notes.days.len()));
+            keep(&mut kept, index, notes)
+        };
         let mut taken = Taken::nothing(cylinders, water, files);
         let told = |n: u64| {
             rows.fetch_add(n, Ordering::Relaxed);

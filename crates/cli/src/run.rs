@@ -28,7 +28,7 @@ use crate::parts::Print;
 use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::Plan;
-use crate::progress::{self, thousands};
+use crate::progress::{self, Work, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
@@ -215,7 +215,9 @@ pub(crate) fn service_list(
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
     let lessons = lessons::lessons(&daybooks, &reduced.priors, log, calibration, settings)?;
     let findings = Findings::begin(&folder, &inputs.rules, &lessons, &inputs.cylinders)?;
-    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings, elsewhere)?;
+    let homes_read = reduced.stamps.len();
+    let mut assessed =
+        assess(&mut folder, &daybooks, &reduced.priors, settings, findings, elsewhere, homes_read)?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
@@ -291,6 +293,7 @@ fn assess(
     settings: drawoff_homes::Settings,
     mut findings: Findings<'_>,
     elsewhere: Option<Elsewhere>,
+    homes_read: usize,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
     let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
@@ -300,7 +303,9 @@ fn assess(
     let mut changes: TableStream<ChangeRow> = folder.begin_table()?;
     let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
+    let work = Work::begin("assessed", homes_read);
     let mut take = |home: HomeTables| {
+        work.home(home.days.len());
         homes.push((home.row, home.measured));
         findings.push(home.findings)?;
         days.push(home.days)?;

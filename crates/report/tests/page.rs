@@ -191,7 +191,10 @@ fn every_plot_has_a_title_a_description_and_a_table() {
         (2, 2, 2, 2)
     );
     assert_eq!(count("<table class=\"hours"), 2);
-    assert_eq!((count("<h1>"), count("<main>"), count("<header>"), count("<footer>")), (1, 1, 1, 1));
+    assert_eq!(
+        (count("<h1>"), count("<main id=\"content\">"), count("<header>"), count("<footer>")),
+        (1, 1, 1, 1)
+    );
     assert!(html.contains("began") && html.contains("set point 60"));
     for id in html.split(" id=\"").skip(1).map(|p| p.split('"').next().unwrap()) {
         assert_eq!(html.matches(&format!(" id=\"{id}\"")).count(), 1, "{id}");

@@ -96,7 +96,7 @@ fn lines_keep_their_width_and_steer_no_terminal() {
 fn text_from_data_is_no_markup() {
     let page = page(&story());
     assert!(!page.contains("<script") && !page.contains('\u{202e}') && !page.contains('\u{1b}'));
-    assert_eq!(page.matches("</title>").count(), 2, "the page's own and that of the plot by day");
+    assert_eq!(page.matches("</title>").count(), 3, "the page's own, and those of the plots by day and week");
     assert!(page.contains("&lt;script&gt;"));
     assert!(!page.contains("http://") && !page.contains("https://"));
 }

@@ -6,14 +6,14 @@ const TERMS: [(&str, &str); 26] = [
         "Calibrated probability",
         "Of all findings that are called 70 % sure, about 70 in 100 are there, measured on homes with known truth.",
     ),
-    (
-        "CO₂ equivalent",
-        "Greenhouse gases as the mass of carbon dioxide that warms as much over a hundred years.",
-    ),
     ("Cold feed", "The cold water that comes in at the base of the cylinder as hot water leaves at the top."),
     (
         "Cold front",
         "The thin layer between hot water above and cold water below. It rises as water is drawn, or as it leaks.",
+    ),
+    (
+        "CO₂ equivalent",
+        "Greenhouse gases as the mass of carbon dioxide that warms as much over a hundred years.",
     ),
     (
         "Declared loss",

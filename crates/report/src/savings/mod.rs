@@ -114,7 +114,13 @@ fn figures(input: &SavingsInput<'_>) -> String {
         } else {
             format!(" <span class=\"aside\">{}</span>", text::html(&row.note))
         };
-        let value = row.value.map_or("not assessed".to_owned(), |v| number(Some(v)));
+        // Homes and days are counted: they have no hundredths.
+        let is_count = matches!(row.unit.as_str(), "" | "d") && row.value.is_some_and(|v| v.fract() == 0.0);
+        let value = match row.value {
+            None => "not assessed".to_owned(),
+            Some(v) if is_count => words::whole(v),
+            Some(v) => number(Some(v)),
+        };
         out.push_str(&format!(
             "<tr><th scope=\"row\">{baseline}{}{note}<td>{value}<td>{}<td>{}<td>{}<td>{}\n",
             text::html(&row.statement),
@@ -148,13 +154,13 @@ fn still_open(input: &SavingsInput<'_>) -> String {
          in hot water and the thermostat. It is planned to heat all of the water once a week, which is not checked again in the finer cylinder: \
          hygiene rules come before any plan. A set point is never advised below 60 °C, and a change of it is for \
          a competent person under local rules on hygiene and scalding.</p>\n\
-         <table class=\"counts\">\n<caption>The {shown} homes of {} whose best single change saves most</caption>\n\
-         <thead><tr><th scope=\"col\">Home<th scope=\"col\">change<th scope=\"col\">saves<th scope=\"col\">paid<th scope=\"col\">cheapest plan</thead><tbody>\n",
+         <table class=\"counts open\">\n<caption>The {shown} homes of {} whose best single change saves most</caption>\n\
+         <thead><tr><th scope=\"col\">Home<th scope=\"col\" class=\"said\">change<th scope=\"col\">saves<th scope=\"col\">paid<th scope=\"col\">cheapest plan</thead><tbody>\n",
         input.still_open.len()
     );
     for row in &rows[..shown] {
         out.push_str(&format!(
-            "<tr><th scope=\"row\">{}<td>{}<td>{}<td>{}<td>{}\n",
+            "<tr><th scope=\"row\">{}<td class=\"said\">{}<td>{}<td>{}<td>{}\n",
             text::isolated(&row.home),
             text::html(&row.change_words),
             money(row.change_saves),
