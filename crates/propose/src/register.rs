@@ -261,7 +261,7 @@ fn heights_and_elements(c: &mut Columns<'_>) {
     }
     let found = c.with_unit(
         "tank_height",
-        &["height", "tall"],
+        &["height"],
         &[("m", 0.4, 3.0), ("mm", 400.0, 3000.0), ("cm", 40.0, 300.0)],
     );
     if in_lengths && found.is_none() {

@@ -195,7 +195,7 @@ fn layout(export: &Export, facts: &Facts, sample: &Sample) -> Vec<Line> {
 /// Zone of naive stamps, whether that is sure, and why.
 fn zone_of(export: &Export, facts: &Facts, sample: &Sample) -> (Option<String>, bool, String) {
     if !export.naive {
-        return (None, true, "they carry their zone".to_owned());
+        return (None, true, "they carry their zone, or count from 1970 in UTC".to_owned());
     }
     if let Some(zone) = &export.zone {
         return (Some(zone.clone()), true, "the zone was given".to_owned());
@@ -415,21 +415,28 @@ fn channels(
     }
     let mut switches = of(Kind::Switch);
     for (i, (_, power)) in by_element.iter().take(2).enumerate() {
-        let best = switches.iter().copied().max_by(|a, b| {
-            let at = |s: usize| Some(agreement(sample, *power, s)).filter(|a| !a.is_nan()).unwrap_or(0.0);
-            at(*a).total_cmp(&at(*b))
-        });
-        let Some(switch) = best else { continue };
-        let agrees = agreement(sample, *power, switch);
-        if agrees > 0.5 {
+        // A switch belongs to the power that it is on with, and seldom without.
+        let fit = |s: usize| {
+            let (of_power, of_switch) = agreement(sample, *power, s);
+            of_power.min(of_switch)
+        };
+        let Some(switch) = switches.iter().copied().max_by(|a, b| fit(*a).total_cmp(&fit(*b))) else {
+            continue;
+        };
+        let (of_power, of_switch) = agreement(sample, *power, switch);
+        if fit(switch) > 0.4 {
             switches.retain(|s| *s != switch);
             let channel = ["call_lower", "call_upper"][i];
             let reason = format!(
-                "0 and 1, on at {:.0} % of the stamps at which it or that power is on",
-                100.0 * agrees
+                "0 and 1, on at {:.0} % of the stamps of that power, which is on at {:.0} % of its own",
+                100.0 * of_power,
+                100.0 * of_switch
             );
+            // What decides is that no other switch comes near: a heater may be called in vain, and short heats lie between stamps.
+            let next = of(Kind::Switch).into_iter().filter(|s| *s != switch).map(&fit).fold(0.0, f64::max);
+            let sure = fit(switch) > 0.6 && fit(switch) - next > 0.3;
             lines.push(Line::when(
-                agrees > 0.7,
+                sure,
                 entry(switch, channel, Unit::Bool),
                 reason,
                 "whether it is the call for heat",

@@ -15,6 +15,7 @@ pub mod settings;
 pub mod small;
 
 pub use alias::keyed_hash;
+pub use disk::owner_only;
 pub use guard::quiet_decoders;
 pub use in_turn::in_turn;
 pub use intake::{FileLost, FileReport, Gathered, Input, Intake, Limits, Streamed, gather, inputs, inspect};
