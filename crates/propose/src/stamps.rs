@@ -142,3 +142,43 @@ fn end_of(timers: &[i64], cadence: f64) -> (Option<bool>, String) {
         (None, told)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Three homes whose timer switches at 01:00, first seen in the row stamped `first_min` minutes later.
+    fn timers(first_min: i64) -> Sample {
+        let home = |n: i64| {
+            let stamps: Vec<i64> = (0..288 * 8).map(|i| i * 5).collect();
+            let power = |m: &i64| {
+                let since = (m - 60 - first_min).rem_euclid(24 * 60);
+                // The last interval is heated for half of it.
+                if since < 90 + 5 * n {
+                    3000.0
+                } else if since == 90 + 5 * n {
+                    1500.0
+                } else {
+                    0.0
+                }
+            };
+            let values = stamps.iter().map(power).collect();
+            Home {
+                name: n.to_string(),
+                time_ms: stamps.iter().map(|m| m * 60_000).collect(),
+                values: vec![values],
+            }
+        };
+        Sample { columns: vec!["x".to_owned()], homes: (0..3).map(home).collect() }
+    }
+
+    #[test]
+    fn timers_tell_which_end_of_its_interval_a_stamp_names() {
+        let read = read_stamps(&timers(5), &[0]);
+        assert_eq!((read.cadence_min, read.at_end, read.mean), (5.0, Some(true), Some(true)), "{read:?}");
+        assert_eq!(read_stamps(&timers(0), &[0]).at_end, Some(false));
+        // Timers off the quarter tell nothing.
+        assert_eq!(read_stamps(&timers(10), &[0]).at_end, None);
+        assert_eq!(read_stamps(&timers(5), &[]).at_end, None);
+    }
+}

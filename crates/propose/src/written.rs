@@ -508,3 +508,42 @@ fn pattern(sample: &Sample, probes: &[usize]) -> Option<String> {
     let marker = if same_length && digits == 2 { "{nn}" } else { "{n}" };
     (same && probes.len() > 1).then(|| format!("{prefix}{marker}{suffix}"))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows every five minutes around the spring change of Europe/London, 29 March 2026, with or without the hour that it skips.
+    fn around_the_change(skips: bool) -> Sample {
+        // 2026-03-28T00:00 on the local clock.
+        const START_MIN: i64 = 29_577_600;
+        let stamps = (0..576).map(|i| START_MIN + 5 * i);
+        let is_skipped = |m: &i64| (60..120).contains(&(m - START_MIN - 1440));
+        let time_ms: Vec<i64> = stamps.filter(|m| !(skips && is_skipped(m))).map(|m| m * 60_000).collect();
+        let values = vec![vec![50.0; time_ms.len()]];
+        let home = Home { name: "a".to_owned(), time_ms, values };
+        Sample { columns: vec!["t".to_owned()], homes: vec![home] }
+    }
+
+    #[test]
+    fn a_change_of_clocks_proves_a_zone_or_refutes_it() {
+        let export = Export { naive: true, ..Export::default() };
+        let facts = Facts { zone: Some("Europe/London".to_owned()), ..Facts::default() };
+        let (zone, sure, _) = zone_of(&export, &facts, &around_the_change(true));
+        assert_eq!((zone.as_deref(), sure), (Some("Europe/London"), true));
+        let (zone, sure, _) = zone_of(&export, &facts, &around_the_change(false));
+        assert_eq!((zone.as_deref(), sure), (Some("UTC"), false));
+        let (zone, sure, _) = zone_of(&export, &facts, &Sample::default());
+        assert_eq!((zone.as_deref(), sure), (Some("Europe/London"), false));
+        let given = Export { zone: Some("Europe/Dublin".to_owned()), ..export };
+        assert!(zone_of(&given, &facts, &Sample::default()).1);
+    }
+
+    #[test]
+    fn names_cannot_break_out_of_their_line() {
+        let line =
+            Line::unsure(format!("home = {}", quoted("a\"\n[register]\u{1b}")), "a\nb", "c\rd").written();
+        assert_eq!(line.lines().count(), 1, "{line:?}");
+        assert!(line.starts_with("home = \"a\\\"\\u000A[register]\\u001B\""), "{line}");
+    }
+}
