@@ -8,6 +8,7 @@ pub mod lone_home;
 pub mod nights;
 pub mod program;
 pub mod small_fleet;
+pub mod streams;
 pub mod variants;
 
 use std::path::{Path, PathBuf};

@@ -4,9 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use drawoff_contract::results::{EvidenceRow, VisitRow};
 use drawoff_contract::{Channel, ContractError, Cylinder, HomeRows, Utc};
-use drawoff_store::Intake;
+use drawoff_store::buckets::{self, bucket_of};
+use drawoff_store::{Intake, Limits};
 
 use crate::nightly;
+use crate::run::Inputs;
 
 const DAY_MS: i64 = 86_400_000;
 
@@ -14,6 +16,8 @@ const DAY_MS: i64 = 86_400_000;
 pub(crate) enum Readings<'a> {
     OfRun(Box<Intake<'a>>),
     OfNight(nightly::Night<'a>),
+    /// Of parts that other processes have read: looked up anew.
+    Anew(&'a Inputs),
 }
 
 impl Readings<'_> {
@@ -25,7 +29,34 @@ impl Readings<'_> {
         match self {
             Self::OfRun(intake) => intake.homes(only),
             Self::OfNight(night) => night.homes(only),
+            Self::Anew(inputs) => anew(inputs, only),
         }
+    }
+}
+
+/// The rows of some homes, from the buckets that hold them or else from all files; none where the readings cannot be reached from here.
+fn anew(inputs: &Inputs, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+    let readings = &inputs.pipeline.inputs.readings;
+    // Some homes of a list fit into memory.
+    let limits = Limits { memory_bytes: u64::MAX, aside: std::path::PathBuf::new() };
+    let mut own = inputs.cylinders.clone();
+    own.retain(|home, _| only.contains(home));
+    match buckets::layout(readings)? {
+        Some(layout) => {
+            let wanted: BTreeSet<usize> = only.iter().map(|home| bucket_of(home, layout.buckets)).collect();
+            let wanted = |bucket: usize| wanted.contains(&bucket);
+            Intake::of_buckets(
+                readings,
+                &layout,
+                &wanted,
+                Some(only.clone()),
+                &inputs.mapping,
+                &own,
+                &limits,
+            )?
+            .homes(only)
+        }
+        None => Intake::open(readings, &inputs.mapping, &own, &limits).homes(only),
     }
 }
 

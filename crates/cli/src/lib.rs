@@ -4,7 +4,9 @@ mod accuracy;
 mod args;
 mod calibrate;
 mod check;
+mod command_line;
 mod daybook_files;
+mod diff;
 mod evidence;
 mod exit;
 mod explain;
@@ -15,6 +17,8 @@ mod flexible_trial;
 mod lessons;
 mod manifest;
 mod nightly;
+mod pages;
+mod parts;
 mod pipeline;
 mod plan;
 mod progress;
@@ -26,9 +30,11 @@ mod sanity;
 mod savings;
 mod score;
 mod settle;
+mod shards;
 mod small;
 mod stages;
 mod synth;
+mod worker;
 
 use clap::Parser;
 
@@ -56,6 +62,8 @@ pub fn main() -> std::process::ExitCode {
         Command::Check(a) => check::check(a),
         Command::Propose(a) => propose::propose(a),
         Command::Explain(a) => explain::explain(a),
+        Command::Diff(a) => diff::diff(a),
+        Command::Pages(a) => pages::pages(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) if a.flexible => flexible_trial::measure(a),
@@ -63,6 +71,13 @@ pub fn main() -> std::process::ExitCode {
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),
+        Command::Completions(a) => command_line::completions(a),
+        Command::Manual => command_line::manual(),
+        Command::Bucket(a) => shards::bucket(a),
+        Command::Reduce(a) => shards::reduce(a),
+        Command::Learn(a) => shards::learn(a),
+        Command::Merge(a) => shards::merge(a),
+        Command::Worker(a) => worker::worker(a),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);

@@ -12,6 +12,8 @@ mod rounds;
 mod segments;
 mod starts;
 
+pub(crate) use starts::print_of;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Instant;
 

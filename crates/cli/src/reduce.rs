@@ -19,7 +19,7 @@ use crate::sanity::UnitSigns;
 use crate::stages::reduce;
 
 /// Damaged files that show only after homes were read, one after another; no fleet has more.
-const MOST_ROUNDS: usize = 20;
+pub(crate) const MOST_ROUNDS: usize = 20;
 
 /// What became of the rows of a fleet, beside its daybook.
 pub(crate) struct Reduced {
@@ -68,7 +68,7 @@ pub(crate) struct Home {
 }
 
 impl Home {
-    fn of(cylinder: &Cylinder, rows: &HomeRows, files: usize, water: Water) -> Self {
+    pub(crate) fn of(cylinder: &Cylinder, rows: &HomeRows, files: usize, water: Water) -> Self {
         let stamps = rows.time_ms.first().copied().zip(rows.time_ms.last().copied());
         let mut notes = reduce(cylinder, rows, files, water);
         let by_file = match &mut notes {

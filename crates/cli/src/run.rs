@@ -10,7 +10,7 @@ use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRo
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
-use drawoff_report::{PageInput, csv, json, terminal};
+use drawoff_report::{PageInput, PlanTables, csv, json, terminal};
 use drawoff_store::output::TableStream;
 use drawoff_store::{FileReport, Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
@@ -22,6 +22,9 @@ use crate::exit::{Exit, Failure};
 use crate::findings::{Findings, Settled};
 use crate::lessons;
 use crate::nightly;
+use crate::pages::{self, Told};
+use crate::parts::Print;
+use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
 use crate::plan::Plan;
 use crate::progress::{self, thousands};
@@ -29,7 +32,7 @@ use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::sanity::unit_slips;
 use crate::settle::Rules;
 use crate::small::{self, Notes, Period, SmallTables};
-use crate::stages::{self, Wanted};
+use crate::stages::{self, HomeResults, HomeTables};
 
 /// Version of this program, as it stands in manifests.
 pub(crate) const VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -85,8 +88,34 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
 }
 
+/// What a worker needs of a pipeline: everything but readings, prices and outputs.
+pub(crate) struct Site {
+    pub(crate) mapping: Mapping,
+    pub(crate) cylinders: BTreeMap<String, Cylinder>,
+    pub(crate) water: drawoff_tank::water::Water,
+    pub(crate) seed: u64,
+}
+
+impl Site {
+    pub(crate) fn settings(&self) -> drawoff_homes::Settings {
+        drawoff_homes::Settings { water: self.water, seed: self.seed }
+    }
+}
+
+/// Reads pipeline, mapping and register.
+pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
+    let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    pipeline.water.check().map_err(|e| Failure::settings(vec![e]))?;
+    let mapping =
+        drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
+    // What is wrong with single lines of the register is told where the parts are brought together.
+    let (cylinders, _) = drawoff_store::register::read(&pipeline.inputs.register, &mapping)
+        .map_err(|e| Failure::settings(vec![e]))?;
+    Ok(Site { mapping, cylinders, water: pipeline.water.water(), seed: pipeline.run.seed })
+}
+
 /// A pipeline is one job: of two sections nobody could say which holds.
-fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
+pub(crate) fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
     if pipeline.savings.is_some() && pipeline.flexible_load.is_some() {
         let problem = ContractError::new("[savings] and [flexible_load]", "two jobs in one pipeline");
         return Err(Failure::settings(vec![problem.with_hint("keep one section a pipeline file")]));
@@ -150,9 +179,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
-    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
-    let settings =
-        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
     let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
         Some(kept) => {
             let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
@@ -163,22 +190,36 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             let (reduced, daybook) = reduce_fleet(
                 &mut intake,
                 &inputs.cylinders,
-                settings.water,
+                inputs.pipeline.water.water(),
                 &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun),
                 &|daybook, home, notes| daybook.push(home, notes),
             )?;
             (reduced, daybook, Readings::OfRun(Box::new(intake)))
         }
     };
+    service_list(&inputs, folder, reduced, daybook, readings, None)
+}
+
+/// Everything after the daybook, up to the finished run.
+pub(crate) fn service_list(
+    inputs: &Inputs,
+    mut folder: RunFolder,
+    reduced: Reduced,
+    daybook: DaybookWriter<'_>,
+    readings: Readings<'_>,
+    elsewhere: Option<Elsewhere>,
+) -> Result<Exit, Failure> {
+    let settings =
+        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     if reduced.stamps.is_empty() {
-        return Err(nothing_read(&inputs, &reduced));
+        return Err(nothing_read(inputs, &reduced));
     }
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
     let lessons = lessons::lessons(&daybooks, &reduced.priors, log, calibration, settings)?;
     let findings = Findings::begin(&folder, &inputs.rules, &lessons, &inputs.cylinders)?;
-    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings)?;
+    let mut assessed = assess(&mut folder, &daybooks, &reduced.priors, settings, findings, elsewhere)?;
     let period = Period::of(&reduced.stamps);
     let last_day = period.map(|p| p.days().1).unwrap_or_default();
     let (worth, tariff_notes) = inputs.small.worth(&inputs.pipeline.worth, last_day);
@@ -194,7 +235,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             100.0 * inputs.rules.rate
         ));
     }
-    let plan = Plan::of(&inputs, &worth, &lessons, &mut assessed.settled, &list);
+    let plan = Plan::of(inputs, &worth, &lessons, &mut assessed.settled, &list);
     progress::note(&format!(
         "assessed {} homes in {:.1} s",
         thousands(assessed.homes.len() as u64),
@@ -206,12 +247,16 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
-    let partial = warn_of_what_was_left_out(&inputs, &reduced, &list.notes, slips);
+    assessed.failed.iter().for_each(progress::warning);
+    let any_failed = !assessed.failed.is_empty();
+    let partial = warn_of_what_was_left_out(inputs, &reduced, &list.notes, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
-    let manifest = manifest(&inputs, worth, &total, &list, background.carbon_g_per_kwh)?;
-    write(&mut folder, &inputs, reduced, assessed, &list, &notes, evidence)?;
+    let told = told(inputs, &reduced.files, &list, &notes);
+    let manifest = manifest(inputs, worth, &total, &list, background.carbon_g_per_kwh, &told.notes)?;
+    write(&mut folder, inputs, reduced, assessed, &list, &told, &plan, evidence)?;
     plan.write(&mut folder)?;
+    write_pages(&mut folder, inputs, &told)?;
     folder.finish(manifest)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
@@ -219,7 +264,10 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     progress::result(&format!(
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
     ));
-    Ok(if partial { Exit::Partial } else { Exit::Done })
+    if inputs.pipeline.pages.site {
+        progress::note(&format!("pages: {dir}/{}/index.html", pages::FOLDER));
+    }
+    Ok(if partial || any_failed { Exit::Partial } else { Exit::Done })
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
@@ -227,6 +275,16 @@ struct Assessed {
     homes: Vec<HomeRow>,
     groups: Vec<GroupRow>,
     settled: Settled,
+    /// Homes whose assessment, in another process, failed.
+    failed: Vec<ContractError>,
+}
+
+/// Homes that other processes have assessed.
+pub(crate) struct Elsewhere {
+    pub(crate) parts: AssessedParts,
+    pub(crate) print: Print,
+    /// Of which homes of the register rows were reduced.
+    pub(crate) has_rows: Vec<bool>,
 }
 
 /// Reads and assesses every home, and writes its days, draw-offs and habits.
@@ -236,6 +294,7 @@ fn assess(
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
     mut findings: Findings<'_>,
+    elsewhere: Option<Elsewhere>,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
     let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
@@ -245,18 +304,26 @@ fn assess(
     let mut changes: TableStream<ChangeRow> = folder.begin_table()?;
     let mut hour_changes: TableStream<HourChangeRow> = folder.begin_table()?;
     let mut homes: Vec<(HomeRow, Option<Measured>)> = Vec::new();
-    let wanted = Wanted { faults: true, habits: true };
-    let groups = stages::read_each::<()>(daybooks, priors, settings, wanted, None, &mut |home| {
-        homes.push((home.reading.row, home.measured));
+    let mut take = |home: HomeTables| {
+        homes.push((home.row, home.measured));
         findings.push(home.findings)?;
-        days.push(home.reading.days.rows)?;
-        draw_offs.push(home.reading.days.draws)?;
+        days.push(home.days)?;
+        draw_offs.push(home.draw_offs)?;
         vacancy.push(home.habits.vacancy)?;
         rates.push(home.habits.rates)?;
         demand.push(home.habits.demand)?;
         changes.push(home.habits.changes)?;
         hour_changes.push(home.habits.hour_changes)
-    })?;
+    };
+    let (groups, failed) = match elsewhere {
+        None => {
+            let mut take = |home: HomeResults| take(home.into_tables());
+            (stages::read_each(daybooks, priors, settings, WANTED, None, &mut take)?, Vec::new())
+        }
+        Some(Elsewhere { parts, print, has_rows }) => {
+            parts.each_home((daybooks, priors), settings, &print, &has_rows, &mut take)?
+        }
+    };
     folder.end(days)?;
     folder.end(draw_offs)?;
     folder.end(vacancy)?;
@@ -268,6 +335,7 @@ fn assess(
     Ok(Assessed {
         homes: homes.into_iter().map(|h| h.0).collect(),
         groups,
+        failed,
         settled: findings.settle(folder)?,
     })
 }
@@ -342,17 +410,19 @@ fn unknown_homes(inputs: &Inputs, gathered: &Reduced) -> Vec<ContractError> {
 const CAUTION: &str = "Findings are indications from data. Work on unvented cylinders and electrics is for competent,\n\
     licensed people under local codes; hot water scalds.";
 
-/// Writes every table and page.
+/// Writes every table, and the page that holds all.
+#[expect(clippy::too_many_arguments, reason = "everything that a run has found comes together here")]
 fn write(
     folder: &mut RunFolder,
     inputs: &Inputs,
     reduced: Reduced,
     assessed: Assessed,
     list: &Worklist,
-    notes: &Notes,
+    told: &Told,
+    plan: &Plan,
     evidence: Vec<EvidenceRow>,
 ) -> Result<(), Failure> {
-    let page = page(inputs, &reduced.files, &assessed, &reduced.accounts.homes, list, notes, &evidence);
+    let page = page(inputs, &assessed, &reduced.accounts.homes, list, told, plan.tables(), &evidence);
     folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
     folder.text("service_list.json", &json::json(list.visits.clone()))?;
@@ -364,6 +434,32 @@ fn write(
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     folder.table(evidence)?;
+    folder.table(inputs.small.visits().to_vec())?;
+    Ok(())
+}
+
+/// Writes what changed since an earlier run, and the pages, from the tables as they lie on the disk.
+fn write_pages(folder: &mut RunFolder, inputs: &Inputs, told: &Told) -> Result<(), Failure> {
+    let (run, settings) = (folder.unfinished().to_owned(), &inputs.pipeline.pages);
+    let news = if settings.since.as_os_str().is_empty() {
+        None
+    } else if crate::diff::is_run(&settings.since)? {
+        let news = crate::diff::news(&settings.since, &run)?;
+        folder.table(news.clone())?;
+        Some(news)
+    } else {
+        progress::note(&format!(
+            "note: pages.since: no run in {} yet to compare with",
+            settings.since.display()
+        ));
+        None
+    };
+    if settings.site {
+        let started = Instant::now();
+        let count = pages::make(&run, told, news.as_deref(), &mut |name, text| folder.text(name, text))?;
+        let seconds = started.elapsed().as_secs_f64();
+        progress::note(&format!("made {} pages in {seconds:.1} s", thousands(count as u64)));
+    }
     Ok(())
 }
 
@@ -412,25 +508,38 @@ fn left_off(list: &Worklist) -> Vec<LeftOffRow> {
     list.left_off.iter().map(row).collect()
 }
 
-fn page(
-    inputs: &Inputs,
-    files: &[FileReport],
-    assessed: &Assessed,
-    quality: &[QualityRow],
-    list: &Worklist,
-    run_notes: &Notes,
-    evidence: &[EvidenceRow],
-) -> String {
-    let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
-    let set_points =
-        inputs.cylinders.iter().filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?))).collect();
+/// What pages tell beside the tables.
+fn told(inputs: &Inputs, files: &[FileReport], list: &Worklist, run_notes: &Notes) -> Told {
     let mut notes: Vec<String> = list.notes.clone();
     notes.extend(run_notes.for_page.iter().cloned());
     notes.extend(inputs.small.remarks.iter().map(|e| e.message.clone()));
     notes.extend(files.iter().filter_map(|f| f.status.as_ref().err()).map(|e| e.message.clone()));
+    Told {
+        title: inputs.pipeline.name.clone(),
+        currency: inputs.pipeline.worth.currency.clone(),
+        notes,
+        set_points: inputs
+            .cylinders
+            .iter()
+            .filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?)))
+            .collect(),
+        cards: inputs.pipeline.run.cards,
+    }
+}
+
+fn page(
+    inputs: &Inputs,
+    assessed: &Assessed,
+    quality: &[QualityRow],
+    list: &Worklist,
+    told: &Told,
+    plan: PlanTables<'_>,
+    evidence: &[EvidenceRow],
+) -> String {
+    let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
     drawoff_report::service_list(&PageInput {
-        title: &inputs.pipeline.name,
-        currency: &inputs.pipeline.worth.currency,
+        title: &told.title,
+        currency: &told.currency,
         visits: &list.visits,
         evidence,
         homes: &assessed.homes,
@@ -438,9 +547,12 @@ fn page(
         counted: &assessed.settled.counted,
         quality,
         zones: &zones,
-        set_points: &set_points,
-        max_cards: inputs.pipeline.run.cards,
-        notes: &notes,
+        set_points: &told.set_points,
+        max_cards: told.cards,
+        notes: &told.notes,
+        plan,
+        news: None,
+        hrefs: None,
     })
 }
 
@@ -451,6 +563,7 @@ fn manifest(
     total: &Account,
     list: &Worklist,
     carbon_g_per_kwh: Option<f64>,
+    remarks: &[String],
 ) -> Result<serde_json::Value, Failure> {
     let pipeline = Pipeline { worth, ..inputs.pipeline.clone() };
     let more = serde_json::json!({
@@ -458,6 +571,7 @@ fn manifest(
         "calibration": inputs.rules.calibration.origin,
         "ring_first": list.ring_first.len(),
         "carbon_g_per_kwh": carbon_g_per_kwh,
+        "remarks": remarks,
     });
     crate::manifest::manifest(&pipeline, total, more)
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::{Mutex, PoisonError};
 
 use drawoff_contract::habit_tables::GroupRow;
-use drawoff_contract::results::FindingRow;
+use drawoff_contract::results::{DayRow, DrawOffRow, FindingRow, HomeRow};
 use drawoff_contract::{ContractError, Cylinder, Fault, HomeRows, Outcome};
 use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
@@ -151,7 +151,7 @@ impl Daybooks for &[HomeDaybook<'_>] {
 }
 
 /// One home, read and assessed as far as it can be without its fleet's habits.
-struct Read {
+pub(crate) struct Read {
     reading: HomeReading,
     findings: Vec<FindingRow>,
     habits: HomeUse,
@@ -166,6 +166,30 @@ pub(crate) struct HomeResults<T = ()> {
     pub(crate) habits: HomeHabits,
     /// What the job works out besides.
     pub(crate) more: Option<T>,
+}
+
+/// One home as rows of the tables of a run.
+pub(crate) struct HomeTables {
+    pub(crate) row: HomeRow,
+    pub(crate) measured: Option<Measured>,
+    pub(crate) findings: Vec<FindingRow>,
+    pub(crate) days: Vec<DayRow>,
+    pub(crate) draw_offs: Vec<DrawOffRow>,
+    pub(crate) habits: HomeHabits,
+}
+
+impl<T> HomeResults<T> {
+    /// What of it is written.
+    pub(crate) fn into_tables(self) -> HomeTables {
+        HomeTables {
+            row: self.reading.row,
+            measured: self.measured,
+            findings: self.findings,
+            days: self.reading.days.rows,
+            draw_offs: self.reading.days.draws,
+            habits: self.habits,
+        }
+    }
 }
 
 /// What a job works out of each home besides, on any thread.
@@ -186,42 +210,10 @@ pub(crate) fn read_each<T: Send>(
     more: Option<More<'_, T>>,
     take: &mut (dyn FnMut(HomeResults<T>) -> Result<(), ContractError> + Send),
 ) -> Result<Vec<GroupRow>, ContractError> {
-    let read = |daybook: &HomeDaybook<'_>| {
-        let (reading, findings) = read_one(daybook, priors, settings, wanted.faults);
-        let empty = Notes::default();
-        let notes = notes_of(daybook, &empty);
-        let habits = HomeUse::new(HabitInput { notes, reading: &reading });
-        let draws = HomeDraws::new(notes, &reading, settings.water);
-        Read { reading, findings, habits, draws }
-    };
-    let mut learnt: BTreeMap<usize, Read> = BTreeMap::new();
-    let of_sample = |piece: usize| -> Result<Vec<(usize, Read)>, ContractError> {
-        Ok(daybooks.piece(Which::Sample, piece)?.iter().map(|(i, d)| (*i, read(d))).collect())
-    };
-    in_turn(daybooks.pieces(Which::Sample), &of_sample, &mut |homes| {
-        learnt.extend(homes);
-        Ok(())
-    })?;
-    let uses: Vec<&HomeUse> = learnt.values().map(|r| &r.habits).collect();
-    let fleet = if wanted.habits {
-        Fleet::Habits(Box::new(FleetHabits::learn(&uses, settings.seed)))
-    } else {
-        Fleet::EmptyDays(FleetEmptyDays::learn(&uses))
-    };
-    let classes = FleetClasses::learn(&learnt.values().map(|r| &r.draws).collect::<Vec<_>>());
+    let read = |daybook: &HomeDaybook<'_>| Read::of(daybook, priors, settings, wanted);
+    let (learnt, fleet) = learn(daybooks, priors, settings, wanted)?;
     let learnt = Mutex::new(learnt);
-    let finish = |home: usize, mut read: Read| {
-        classes.of_home(&read.draws).write(&mut read.reading);
-        let habits = match &fleet {
-            Fleet::Habits(fleet) => fleet.of_home(&read.habits),
-            Fleet::EmptyDays(fleet) => {
-                HomeHabits { vacancy: fleet.of_home(&read.habits), ..HomeHabits::default() }
-            }
-        };
-        read.reading.row.habit_group = habits.group;
-        let measured = measured(&read.reading, daybooks.cylinder(home));
-        HomeResults { reading: read.reading, measured, findings: read.findings, habits, more: None }
-    };
+    let finish = |home: usize, read: Read| fleet.finish(read, daybooks.cylinder(home));
     let make = |piece: usize| -> Result<Vec<HomeResults<T>>, ContractError> {
         let homes = daybooks.homes_of(Which::All, piece);
         let mut known: BTreeMap<usize, Read> = {
@@ -253,16 +245,88 @@ pub(crate) fn read_each<T: Send>(
             take(home)
         })
     })?;
-    Ok(match &fleet {
-        Fleet::Habits(fleet) => fleet.group_rows(&groups),
-        Fleet::EmptyDays(_) => Vec::new(),
-    })
+    Ok(fleet.group_rows(&groups))
 }
 
-/// What is learnt of a fleet's habits.
+impl Read {
+    /// Reads one home from its daybook.
+    pub(crate) fn of(
+        daybook: &HomeDaybook<'_>,
+        priors: &FleetPriors,
+        settings: drawoff_homes::Settings,
+        wanted: Wanted,
+    ) -> Self {
+        let (reading, findings) = read_one(daybook, priors, settings, wanted.faults);
+        let empty = Notes::default();
+        let notes = notes_of(daybook, &empty);
+        let habits = HomeUse::new(HabitInput { notes, reading: &reading });
+        let draws = HomeDraws::new(notes, &reading, settings.water);
+        Self { reading, findings, habits, draws }
+    }
+}
+
+/// What is learnt of a fleet's habits and classes of use.
+pub(crate) struct Learnt {
+    fleet: Fleet,
+    classes: FleetClasses,
+}
+
 enum Fleet {
     Habits(Box<FleetHabits>),
     EmptyDays(FleetEmptyDays),
+}
+
+/// Learns from some homes of a fleet (see [`learnt_from`]), which are then read already.
+///
+/// # Errors
+/// When a daybook cannot be read back.
+pub(crate) fn learn(
+    daybooks: &dyn Daybooks,
+    priors: &FleetPriors,
+    settings: drawoff_homes::Settings,
+    wanted: Wanted,
+) -> Result<(BTreeMap<usize, Read>, Learnt), ContractError> {
+    let mut reads: BTreeMap<usize, Read> = BTreeMap::new();
+    let of_sample = |piece: usize| -> Result<Vec<(usize, Read)>, ContractError> {
+        let piece = daybooks.piece(Which::Sample, piece)?;
+        Ok(piece.iter().map(|(i, d)| (*i, Read::of(d, priors, settings, wanted))).collect())
+    };
+    in_turn(daybooks.pieces(Which::Sample), &of_sample, &mut |homes| {
+        reads.extend(homes);
+        Ok(())
+    })?;
+    let uses: Vec<&HomeUse> = reads.values().map(|r| &r.habits).collect();
+    let fleet = if wanted.habits {
+        Fleet::Habits(Box::new(FleetHabits::learn(&uses, settings.seed)))
+    } else {
+        Fleet::EmptyDays(FleetEmptyDays::learn(&uses))
+    };
+    let classes = FleetClasses::learn(&reads.values().map(|r| &r.draws).collect::<Vec<_>>());
+    Ok((reads, Learnt { fleet, classes }))
+}
+
+impl Learnt {
+    /// All that is said of a home, with what its fleet adds.
+    pub(crate) fn finish<T>(&self, mut read: Read, cylinder: &Cylinder) -> HomeResults<T> {
+        self.classes.of_home(&read.draws).write(&mut read.reading);
+        let habits = match &self.fleet {
+            Fleet::Habits(fleet) => fleet.of_home(&read.habits),
+            Fleet::EmptyDays(fleet) => {
+                HomeHabits { vacancy: fleet.of_home(&read.habits), ..HomeHabits::default() }
+            }
+        };
+        read.reading.row.habit_group = habits.group;
+        let measured = measured(&read.reading, cylinder);
+        HomeResults { reading: read.reading, measured, findings: read.findings, habits, more: None }
+    }
+
+    /// The rows of the groups, from the group and the mean day (kWh) of each home.
+    pub(crate) fn group_rows(&self, homes: &[(Option<i64>, f64)]) -> Vec<GroupRow> {
+        match &self.fleet {
+            Fleet::Habits(fleet) => fleet.group_rows(homes),
+            Fleet::EmptyDays(_) => Vec::new(),
+        }
+    }
 }
 
 /// Reads every home from its daybook in memory; what is not wanted is empty.

@@ -1,5 +1,7 @@
 //! What the fleet knows and a single home does not: the surroundings of cylinders without a room probe, and the cold feed.
 
+mod rows;
+
 use std::collections::BTreeMap;
 
 use drawoff_contract::Day;

@@ -8,11 +8,11 @@ thread_local! {
     static DECODING: Cell<bool> = const { Cell::new(false) };
 }
 
-/// Runs `work`; a panic becomes its message.
+/// Runs `work`; a panic becomes its message, and is not printed after [`quiet_decoders`].
 ///
 /// # Errors
 /// The message of the panic.
-pub(crate) fn caught<T>(work: impl FnOnce() -> T) -> Result<T, String> {
+pub fn caught<T>(work: impl FnOnce() -> T) -> Result<T, String> {
     let outer = DECODING.replace(true);
     let result = catch_unwind(AssertUnwindSafe(work));
     DECODING.set(outer);

@@ -3,21 +3,22 @@
 #[cfg(test)]
 mod bad_files;
 mod check;
-mod file;
+pub(crate) mod file;
+mod grouped;
 mod ipc;
 mod long;
 mod merge;
-mod names;
+pub(crate) mod names;
 mod open;
 mod part;
-mod plan;
+pub(crate) mod plan;
 mod runs;
 mod shares;
 mod sizes;
-mod source;
+pub(crate) mod source;
 mod spill;
 mod stream;
-mod survey;
+pub(crate) mod survey;
 #[cfg(test)]
 pub(crate) mod testing;
 mod text;
@@ -35,6 +36,7 @@ use rayon::prelude::*;
 use self::source::Source;
 
 pub use check::inspect;
+pub use grouped::{Grouped, GroupedHome};
 pub use stream::{FileLost, Intake, Streamed};
 
 /// All readings of a run.

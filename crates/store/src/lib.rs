@@ -3,6 +3,7 @@
 //! Everything read ends in the contract's types; everything written is complete or not there.
 
 mod alias;
+pub mod buckets;
 mod disk;
 pub mod failing;
 mod guard;
@@ -10,14 +11,18 @@ mod in_turn;
 pub mod intake;
 mod kept;
 pub mod output;
+pub mod pipe;
 pub mod register;
 pub mod settings;
 pub mod small;
 
 pub use alias::keyed_hash;
 pub use disk::owner_only;
-pub use guard::quiet_decoders;
+pub use guard::{caught, quiet_decoders};
 pub use in_turn::in_turn;
-pub use intake::{FileLost, FileReport, Gathered, Input, Intake, Limits, Streamed, gather, inputs, inspect};
+pub use intake::{
+    FileLost, FileReport, Gathered, Grouped, GroupedHome, Input, Intake, Limits, Streamed, gather, inputs,
+    inspect,
+};
 pub use kept::KeptFolder;
 pub use output::{RunFolder, fingerprint};

@@ -5,6 +5,7 @@
 //! interruption. The manifest is moved last.
 
 pub mod export;
+mod ordered;
 pub(crate) mod place;
 mod read;
 mod stream;
@@ -15,6 +16,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use arrow::array::RecordBatch;
+use arrow::datatypes::SchemaRef;
 use drawoff_contract::{ContractError, Table};
 use parquet::arrow::ArrowWriter;
 use parquet::basic::{Compression, ZstdLevel};
@@ -23,9 +25,10 @@ use sha2::{Digest, Sha256};
 
 use crate::disk::{self, failed};
 use crate::failing;
+pub use ordered::HomesInOrder;
 pub use place::settle;
 pub use read::{TableGroups, TableRows, each_batch, read_batches, read_groups, read_home, read_table};
-pub use stream::{TableStream, TextStream};
+pub use stream::{BatchStream, TableStream, TextStream};
 
 /// Name of the manifest.
 pub const MANIFEST: &str = "manifest.json";
@@ -132,6 +135,31 @@ impl RunFolder {
     pub fn end<T: Table>(&mut self, table: TableStream<T>) -> Result<(), ContractError> {
         let written = table.end()?;
         self.files.insert(format!("{}.parquet", T::NAME), written);
+        Ok(())
+    }
+
+    /// Begins a Parquet file of any columns under its full name, which may have folders before it; [`RunFolder::end_batches`] makes
+    /// it part of the run.
+    ///
+    /// # Errors
+    /// As [`RunFolder::text`].
+    pub fn begin_batches(&self, name: &str, schema: &SchemaRef) -> Result<BatchStream, ContractError> {
+        self.is_free(name)?;
+        let path = self.aside.join(name);
+        if let Some(folder) = path.parent() {
+            disk::make_folder(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
+        }
+        BatchStream::begin(&path, name, schema, STREAM_ZSTD_LEVEL)
+    }
+
+    /// Ends a file that was begun.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn end_batches(&mut self, batches: BatchStream) -> Result<(), ContractError> {
+        let name = batches.name.clone();
+        let written = batches.end()?;
+        self.files.insert(name, written);
         Ok(())
     }
 
@@ -261,6 +289,49 @@ fn hash(bytes: &[u8]) -> String {
 
 pub(crate) fn hex(digest: &[u8]) -> String {
     digest.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// The manifest of a folder; `None` without one.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn read_manifest(dir: &Path) -> Result<Option<serde_json::Value>, ContractError> {
+    let path = dir.join(MANIFEST);
+    if !path.exists() {
+        return Ok(None);
+    }
+    serde_json::from_str(&disk::text(&path)?)
+        .map(Some)
+        .map_err(|e| ContractError::new(path.display().to_string(), e.to_string()))
+}
+
+/// What engines leave beside the files of a table once all of them are complete: common practice, no source.
+const ENGINE_IS_DONE: &str = "_SUCCESS";
+
+/// The Parquet files that an engine has written into a folder, in the order of their names.
+///
+/// # Errors
+/// When there are none, or the engine has not finished.
+pub fn part_files(dir: &Path) -> Result<Vec<PathBuf>, ContractError> {
+    let subject = dir.display().to_string();
+    let entries = std::fs::read_dir(dir).map_err(|e| failed(dir, "cannot be listed", &e))?;
+    let mut found: Vec<PathBuf> = Vec::new();
+    for entry in entries {
+        let path = entry.map_err(|e| failed(dir, "cannot be listed", &e))?.path();
+        let is_shown = path.file_name().is_some_and(|n| !n.to_string_lossy().starts_with(['.', '_']));
+        if is_shown && path.extension().is_some_and(|e| e == "parquet") {
+            found.push(path);
+        }
+    }
+    if !dir.join(ENGINE_IS_DONE).exists() {
+        return Err(ContractError::new(subject, "is not finished: it has no manifest, and no _SUCCESS")
+            .with_hint("wait for whoever writes it, or write it again"));
+    }
+    if found.is_empty() {
+        return Err(ContractError::new(subject, "has no Parquet file in it"));
+    }
+    found.sort();
+    Ok(found)
 }
 
 /// Whether every file that the manifest in `dir` names is there with its size and hash.

@@ -1,6 +1,6 @@
 //! Which columns a mapping needs of every file, and what is wrong with a file that lacks them.
 
-use arrow::datatypes::DataType;
+use arrow::datatypes::{DataType, Schema};
 use drawoff_contract::ContractError;
 use drawoff_contract::Shape;
 use drawoff_contract::mapping::{ReadingsMapping, TimeFormat};
@@ -35,22 +35,44 @@ pub(crate) fn wanted(mapping: &ReadingsMapping) -> Vec<&str> {
 
 /// Everything wrong with the columns of a file.
 pub(crate) fn problems(name: &str, file: &Opened<'_>, mapping: &ReadingsMapping) -> Vec<ContractError> {
-    let found = file.column_names();
+    let is_own = |column: &str| file.has_own_column(column);
+    problems_of(name, &file.column_names(), &|column| file.column_type(column), &is_own, mapping)
+}
+
+/// Everything wrong with the columns of a stream.
+pub(crate) fn problems_of_schema(
+    name: &str,
+    schema: &Schema,
+    mapping: &ReadingsMapping,
+) -> Vec<ContractError> {
+    let found: Vec<&str> = schema.fields().iter().map(|f| f.name().as_str()).collect();
+    let type_of = |column: &str| schema.field_with_name(column).ok().map(|f| f.data_type().clone());
+    problems_of(name, &found, &type_of, &|_| true, mapping)
+}
+
+/// `is_own`: whether a column lies in the data themselves and is not said by the name of a folder.
+fn problems_of(
+    name: &str,
+    found: &[&str],
+    type_of: &dyn Fn(&str) -> Option<DataType>,
+    is_own: &dyn Fn(&str) -> bool,
+    mapping: &ReadingsMapping,
+) -> Vec<ContractError> {
     let mut problems = Vec::new();
     for (column, role, optional) in needed(mapping) {
         let error = |message: String| ContractError::new(format!("{name}, column `{column}`"), message);
-        match file.column_type(column) {
+        match type_of(column) {
             None if optional => {}
             None => {
                 let hint = if found.len() == 1 {
                     format!("only the column `{}` was found: check `separator` in the mapping", found[0])
                 } else {
                     let may_lack = "a value column that a file may lack needs `optional = true`";
-                    format!("{} ({may_lack})", did_you_mean(column, &found))
+                    format!("{} ({may_lack})", did_you_mean(column, found))
                 };
                 problems.push(error("the column is missing".to_owned()).with_hint(hint));
             }
-            Some(_) if found.iter().filter(|f| **f == column).count() > 1 && file.has_own_column(column) => {
+            Some(_) if found.iter().filter(|f| **f == column).count() > 1 && is_own(column) => {
                 let hint = "give each column a name of its own: nobody could say which of them is meant";
                 problems.push(error("the file has several columns of this name".to_owned()).with_hint(hint));
             }

@@ -8,6 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping, Shape};
 use rayon::prelude::*;
 
+use crate::buckets::{self, Layout};
 use crate::in_turn::in_turn;
 use crate::intake::file::{self, Collector};
 use crate::intake::open::damaged;
@@ -118,6 +119,26 @@ impl<'a> Intake<'a> {
     ) -> Self {
         let sources = files.iter().map(|f| f.source.clone()).collect();
         Self::of_sources(sources, elsewhere, only, mapping, cylinders, limits)
+    }
+
+    /// Looks at the files of some buckets of an export that was [rewritten](crate::buckets), with `only` as in [`Self::of_files`].
+    ///
+    /// # Errors
+    /// When the folder cannot be listed.
+    pub fn of_buckets(
+        source: &Path,
+        layout: &Layout,
+        wanted: &dyn Fn(usize) -> bool,
+        only: Option<BTreeSet<String>>,
+        mapping: &'a Mapping,
+        cylinders: &'a BTreeMap<String, Cylinder>,
+        limits: &Limits,
+    ) -> Result<Self, ContractError> {
+        let mut sources = source::list(source)?;
+        sources.retain(|s| buckets::number(&s.name).is_some_and(wanted));
+        let had = |column: &str| layout.columns.iter().any(|c| c == column);
+        let elsewhere: Vec<bool> = mapping.readings.wide.iter().map(|w| had(&w.column)).collect();
+        Ok(Self::of_sources(sources, &elsewhere, only, mapping, cylinders, limits))
     }
 
     fn of_sources(

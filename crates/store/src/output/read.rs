@@ -45,10 +45,18 @@ impl<T: Table> TableRows<T> {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open(path: &Path) -> Result<Self, ContractError> {
+        Self::open_wide(path, ROWS_AT_ONCE)
+    }
+
+    /// As [`TableRows::open`], with at most so many rows in memory: for rows that are large.
+    ///
+    /// # Errors
+    /// Names the path and what is wrong.
+    pub fn open_wide(path: &Path, rows_at_once: usize) -> Result<Self, ContractError> {
         let file = disk::open(path)?;
         let opened = caught(|| {
             ParquetRecordBatchReaderBuilder::try_new(file)
-                .and_then(|builder| builder.with_batch_size(ROWS_AT_ONCE).build())
+                .and_then(|builder| builder.with_batch_size(rows_at_once).build())
         });
         let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
         Ok(Self { path: path.to_owned(), reader, rows: Vec::new().into_iter() })

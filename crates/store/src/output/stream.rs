@@ -4,6 +4,8 @@ use std::fs::File;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use arrow::array::RecordBatch;
+use arrow::datatypes::SchemaRef;
 use drawoff_contract::{ContractError, Table};
 use parquet::arrow::ArrowWriter;
 use sha2::{Digest, Sha256};
@@ -106,6 +108,55 @@ impl<T: Table> TableStream<T> {
     /// Ends the file once it is on the disk, and gives its size and hash.
     pub(crate) fn end(mut self) -> Result<(u64, String), ContractError> {
         self.end_group()?;
+        let hashed = self.writer.into_inner().map_err(|e| broken(&self.path, &e))?;
+        disk::sync(&self.path, &hashed.file)?;
+        Ok((hashed.bytes, hex(&hashed.hash.finalize())))
+    }
+}
+
+/// A Parquet file of any columns being written in the folder of a run.
+#[derive(Debug)]
+pub struct BatchStream {
+    pub(super) name: String,
+    path: PathBuf,
+    writer: ArrowWriter<Hashed>,
+}
+
+impl BatchStream {
+    pub(super) fn begin(
+        path: &Path,
+        name: &str,
+        schema: &SchemaRef,
+        zstd_level: i32,
+    ) -> Result<Self, ContractError> {
+        let hashed = Hashed { file: disk::create(path)?, hash: Sha256::new(), bytes: 0 };
+        let writer = ArrowWriter::try_new(hashed, schema.clone(), Some(properties(path, zstd_level)?))
+            .map_err(|e| broken(path, &e))?;
+        Ok(Self { name: name.to_owned(), path: path.to_owned(), writer })
+    }
+
+    /// Adds a batch; a row group ends when it has this many rows.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn push(&mut self, batch: &RecordBatch, group_rows: usize) -> Result<(), ContractError> {
+        let mut written = self.writer.write(batch);
+        if self.writer.in_progress_rows() >= group_rows {
+            written = written.and_then(|()| self.writer.flush());
+        }
+        written.map_err(|e| broken(&self.path, &e))
+    }
+
+    /// Throws away what was written.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn abandon(self) -> Result<(), ContractError> {
+        drop(self.writer);
+        std::fs::remove_file(&self.path).map_err(|e| disk::failed(&self.path, "cannot be removed", &e))
+    }
+
+    pub(super) fn end(self) -> Result<(u64, String), ContractError> {
         let hashed = self.writer.into_inner().map_err(|e| broken(&self.path, &e))?;
         disk::sync(&self.path, &hashed.file)?;
         Ok((hashed.bytes, hex(&hashed.hash.finalize())))
