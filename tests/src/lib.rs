@@ -3,11 +3,13 @@
 pub mod accounts;
 pub mod confined;
 pub mod floors;
+pub mod fuzz;
 pub mod lone_home;
 pub mod nights;
 pub mod program;
 pub mod small_fleet;
 pub mod streams;
+pub mod variants;
 
 use std::path::{Path, PathBuf};
 

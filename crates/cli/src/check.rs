@@ -7,7 +7,7 @@ use crate::exit::{Exit, Failure};
 use crate::progress::{self, thousands};
 use crate::reduce::{open_intake, reduce_fleet};
 use crate::run::{file_rows, read_inputs};
-use crate::sanity::unit_slips;
+use crate::sanity::{balance_told, unit_slips};
 
 pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
@@ -51,6 +51,7 @@ pub(crate) fn check(args: &PipelineArgs) -> Result<Exit, Failure> {
         thousands(total.all_rows_rejected()),
         if total.is_balanced() { "the accounts balance" } else { "THE ACCOUNTS DO NOT BALANCE" }
     ));
+    balance_told(&reduced.unit_signs).iter().for_each(|line| progress::result(line));
     for (home, rows) in &reduced.unknown_homes {
         progress::result(&format!("home {home}: not in the register, {rows} rows rejected"));
     }

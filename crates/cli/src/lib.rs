@@ -41,6 +41,12 @@ use clap::Parser;
 use crate::args::{Args, Command, Log};
 use crate::exit::Failure;
 
+/// All that is wrong with the text of a pipeline, which errors call `subject`; for tests of hostile settings.
+#[must_use]
+pub fn pipeline_problems(subject: &str, text: &str) -> Vec<drawoff_contract::ContractError> {
+    pipeline::text_problems(subject, text)
+}
+
 /// Runs the program on the arguments of this process.
 #[must_use]
 pub fn main() -> std::process::ExitCode {

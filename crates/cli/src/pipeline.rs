@@ -1,5 +1,7 @@
 //! Pipeline files: one job each, every key overridable on the command line.
 
+mod problems;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -70,6 +72,9 @@ pub(crate) struct Inputs {
 pub(crate) struct Outputs {
     /// Folder that the run leaves its files in.
     pub(crate) dir: PathBuf,
+    /// Whether only the account that runs drawoff may read what it writes. Changes no result.
+    #[serde(default, skip_serializing)]
+    pub(crate) owner_only: bool,
 }
 
 /// Constant water properties; without them the international formulation by temperature is used.
@@ -257,17 +262,21 @@ impl FaultSettings {
     }
 }
 
+/// All that is wrong with the text of a pipeline.
+pub(crate) fn text_problems(subject: &str, text: &str) -> Vec<ContractError> {
+    problems::all(subject, text)
+}
+
 /// Reads a pipeline and applies overrides of the form `key.path=value`.
 pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<ContractError>> {
     let text = drawoff_store::settings::read_text(path)
         .map_err(|e| vec![e.or_hint("give a pipeline file, such as pipelines/service-list.toml")])?;
     let subject = path.display().to_string();
     // Parsed once as it is, so that errors name lines of the file.
-    let of_file = |e: &toml::de::Error| of_file(&subject, &text, e);
     let whole: Result<Pipeline, _> = toml::from_str(&text);
-    let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![of_file(&e)])?;
+    let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![of_file(&subject, &text, &e)])?;
     if overrides.is_empty() {
-        let pipeline = whole.map_err(|e| vec![of_file(&e)])?;
+        let pipeline = whole.map_err(|_| problems::all(&subject, &text))?;
         return one_source_of_tariffs(&subject, &table, pipeline);
     }
     let errors: Vec<ContractError> =
@@ -276,7 +285,7 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
         return Err(errors);
     }
     let pipeline = table.clone().try_into().map_err(|e: toml::de::Error| match whole {
-        Err(of_text) => vec![of_file(&of_text)],
+        Err(_) => problems::all(&subject, &text),
         Ok(_) => {
             let message = e.to_string().trim_end().replace('\n', ", ");
             vec![

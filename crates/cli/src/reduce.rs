@@ -176,7 +176,7 @@ impl<'a> Taken<'a> {
         match &home.notes {
             Ok(notes) => {
                 self.priors.add(&notes.days);
-                self.unit_signs.push(UnitSigns::of(cylinder, &notes.days));
+                self.unit_signs.push(UnitSigns::of(cylinder, &notes.days, &notes.spells));
             }
             Err(missing) => self.lacking.push((cylinder.home.clone(), missing)),
         }

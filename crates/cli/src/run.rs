@@ -56,6 +56,11 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     let mut errors = Vec::new();
+    if pipeline.outputs.owner_only
+        && let Err(e) = drawoff_store::owner_only()
+    {
+        errors.push(e);
+    }
     let small = small::read(&pipeline, &mapping).unwrap_or_else(|problems| {
         errors.extend(problems);
         SmallTables::default()

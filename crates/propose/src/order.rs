@@ -91,7 +91,7 @@ pub(crate) fn base_share(sample: &Sample, probes_from_base: &[usize], power: usi
         }
         let low = &here[..here.len().div_ceil(3)];
         let alone =
-            |i: usize| home.values[power][i] > 0.0 && others.iter().all(|&o| !(home.values[o][i] > 0.0));
+            |i: usize| home.values[power][i] > 0.0 && !others.iter().any(|&o| home.values[o][i] > 0.0);
         let rise =
             |of: &[usize], i: usize| mean(of.iter().map(|&c| home.values[c][i] - home.values[c][i - 1]));
         let rows: Vec<usize> =
@@ -105,17 +105,23 @@ pub(crate) fn base_share(sample: &Sample, probes_from_base: &[usize], power: usi
     crate::sample::median(&shares)
 }
 
-/// Share of the stamps at which `power` and `switch` are both on or both off, over homes that have both.
-pub(crate) fn agreement(sample: &Sample, power: usize, switch: usize) -> f64 {
-    let (mut both, mut on) = (0_usize, 0_usize);
+/// Of the stamps at which `power` is more than half of full, the share at which `switch` is on; and of those at which the switch is on, the
+/// share at which the power is. Over homes that have both.
+pub(crate) fn agreement(sample: &Sample, power: usize, switch: usize) -> (f64, f64) {
+    let (mut both, mut powered, mut called) = (0_usize, 0_usize, 0_usize);
     for home in &sample.homes {
-        for i in 0..home.time_ms.len() {
-            let (p, s) = (home.values[power][i], home.values[switch][i]);
-            if p.is_finite() && s.is_finite() && (p > 0.0 || s > 0.0) {
-                on += 1;
-                both += usize::from(p > 0.0 && s > 0.0);
+        let mut on: Vec<f64> = home.values[power].iter().copied().filter(|v| *v > 0.0).collect();
+        on.sort_by(f64::total_cmp);
+        let half = 0.5 * crate::sample::quantile(&on, 0.8);
+        for (p, s) in home.values[power].iter().zip(&home.values[switch]) {
+            if p.is_finite() && s.is_finite() {
+                let (is_powered, is_called) = (*p > half, *s > 0.0);
+                powered += usize::from(is_powered);
+                called += usize::from(is_called);
+                both += usize::from(is_powered && is_called);
             }
         }
     }
-    if on == 0 { f64::NAN } else { both as f64 / on as f64 }
+    let share = |of: usize| if of == 0 { 0.0 } else { both as f64 / of as f64 };
+    (share(powered), share(called))
 }

@@ -261,7 +261,7 @@ fn heights_and_elements(c: &mut Columns<'_>) {
     }
     let found = c.with_unit(
         "tank_height",
-        &["height", "tall"],
+        &["height"],
         &[("m", 0.4, 3.0), ("mm", 400.0, 3000.0), ("cm", 40.0, 300.0)],
     );
     if in_lengths && found.is_none() {
@@ -349,4 +349,31 @@ fn packed(cell: &str) -> Option<(String, String, String)> {
 
 pub(crate) fn number(cell: &str) -> Option<f64> {
     cell.trim().replace(',', ".").parse().ok().filter(|n: &f64| n.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn packed_elements_show_their_pattern() {
+        let pattern = ("EL{n}={power}kW@{height}mm".to_owned(), "kW".to_owned(), "mm".to_owned());
+        assert_eq!(packed("EL1=3.0kW@235mm;EL2=3.0kW@836mm"), Some(pattern));
+        assert_eq!(packed("EL1=3.0kW@235mm;top 3 kW"), None);
+        assert_eq!(packed("96|84|69"), None);
+    }
+
+    #[test]
+    fn a_register_that_tells_little_gets_unsure_lines() {
+        let column =
+            |name: &str, cells: &[&str]| (name.to_owned(), cells.iter().map(|c| (*c).to_owned()).collect());
+        let table = RegisterTable {
+            separator: ',',
+            columns: vec![column("who", &["a", "b"]), column("odd", &["7", "8"])],
+        };
+        let (lines, facts) = read_register(&table, &["a".to_owned()]);
+        let texts: Vec<&str> = lines.iter().map(|l| l.text.as_str()).collect();
+        assert_eq!(texts, ["separator = \",\"", "home = \"who\"", "default_zone = \"UTC\"", "# left out"]);
+        assert!(lines[2].unsure.is_some() && lines[3].unsure.is_some() && facts.volume_l.is_empty());
+    }
 }

@@ -6,6 +6,9 @@ use crate::sample::{Home, Sample, median, quantile};
 const TIMER_MIN: i64 = 15;
 /// Fewest starts and stops of heating that say anything.
 const FEWEST: usize = 12;
+/// Days on which a heater must start at the same minute to be on a timer, and timers that must agree.
+const TIMER_DAYS: usize = 5;
+const TIMERS: usize = 3;
 /// A power between these shares of full is neither on nor off.
 const PARTLY: std::ops::Range<f64> = 0.05..0.95;
 
@@ -37,13 +40,15 @@ pub fn read_stamps(sample: &Sample, powers: &[usize]) -> Stamps {
         .collect();
     let cadence_min = median(&steps);
     let same = steps.iter().filter(|m| (**m - cadence_min).abs() < 0.02 * cadence_min).count();
-    let (mut first_rows, mut partly, mut edges) = (Vec::new(), 0_usize, 0_usize);
+    let (mut timers, mut partly, mut edges) = (Vec::new(), 0_usize, 0_usize);
     for home in &sample.homes {
         for &column in powers {
+            let mut first_rows = Vec::new();
             starts(home, column, cadence_min, &mut first_rows, &mut partly, &mut edges);
+            timers.extend(usual_start(&first_rows));
         }
     }
-    let (at_end, at_end_reason) = end_of(&first_rows, cadence_min);
+    let (at_end, at_end_reason) = end_of(&timers, cadence_min);
     let share = partly as f64 / edges.max(1) as f64;
     let (mean, mean_reason) = if edges < FEWEST {
         (None, format!("only {edges} starts of heating seen"))
@@ -106,28 +111,74 @@ fn starts(
     }
 }
 
-fn end_of(starts_min: &[i64], cadence: f64) -> (Option<bool>, String) {
+/// The minute of the day at which heating starts again and again, as a timer makes it; `None` where no minute stands out.
+fn usual_start(starts_min: &[i64]) -> Option<i64> {
+    let mut minutes: Vec<i64> = starts_min.iter().map(|m| m.rem_euclid(24 * 60)).collect();
+    minutes.sort_unstable();
+    let runs = minutes.chunk_by(|a, b| a == b);
+    let best = runs.max_by_key(|run| run.len())?;
+    (best.len() >= TIMER_DAYS && 5 * best.len() >= minutes.len()).then_some(best[0])
+}
+
+fn end_of(timers: &[i64], cadence: f64) -> (Option<bool>, String) {
     let cadence = cadence.round() as i64;
-    if !(1..TIMER_MIN).contains(&cadence) || starts_min.len() < FEWEST {
-        return (None, format!("{} starts of heating at {cadence} min tell nothing", starts_min.len()));
+    if !(1..TIMER_MIN).contains(&cadence) {
+        return (None, format!("at {cadence} min the starts of timers tell nothing"));
     }
-    let at = |rest: i64| {
-        starts_min.iter().filter(|m| m.rem_euclid(TIMER_MIN) == rest.rem_euclid(TIMER_MIN)).count()
-    };
+    let at =
+        |rest: i64| timers.iter().filter(|m| m.rem_euclid(TIMER_MIN) == rest.rem_euclid(TIMER_MIN)).count();
     let (on_quarter, one_after) = (at(0), at(cadence));
-    let expected = starts_min.len() as f64 * cadence as f64 / TIMER_MIN as f64;
     let told = format!(
-        "of {} starts of heating {on_quarter} are stamped at a quarter of an hour and {one_after} one interval after",
-        starts_min.len()
+        "of {} heaters that start at the same minute day by day {on_quarter} are first on in the row stamped at a quarter of an hour, when timers \
+         switch, and {one_after} in the next row",
+        timers.len()
     );
-    let clear = |more: usize, less: usize| {
-        more as f64 > 1.3 * expected && more as f64 > 1.3 * less as f64 && more >= FEWEST
-    };
-    if clear(one_after, on_quarter) {
-        (Some(true), format!("{told}, as timers switch at quarters"))
-    } else if clear(on_quarter, one_after) {
-        (Some(false), format!("{told}, as timers switch at quarters"))
+    let clear = |more: usize| more >= TIMERS && 5 * more >= 4 * timers.len();
+    if clear(one_after) {
+        (Some(true), told)
+    } else if clear(on_quarter) {
+        (Some(false), told)
     } else {
         (None, told)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Three homes whose timer switches at 01:00, first seen in the row stamped `first_min` minutes later.
+    fn timers(first_min: i64) -> Sample {
+        let home = |n: i64| {
+            let stamps: Vec<i64> = (0..288 * 8).map(|i| i * 5).collect();
+            let power = |m: &i64| {
+                let since = (m - 60 - first_min).rem_euclid(24 * 60);
+                // The last interval is heated for half of it.
+                if since < 90 + 5 * n {
+                    3000.0
+                } else if since == 90 + 5 * n {
+                    1500.0
+                } else {
+                    0.0
+                }
+            };
+            let values = stamps.iter().map(power).collect();
+            Home {
+                name: n.to_string(),
+                time_ms: stamps.iter().map(|m| m * 60_000).collect(),
+                values: vec![values],
+            }
+        };
+        Sample { columns: vec!["x".to_owned()], homes: (0..3).map(home).collect() }
+    }
+
+    #[test]
+    fn timers_tell_which_end_of_its_interval_a_stamp_names() {
+        let read = read_stamps(&timers(5), &[0]);
+        assert_eq!((read.cadence_min, read.at_end, read.mean), (5.0, Some(true), Some(true)), "{read:?}");
+        assert_eq!(read_stamps(&timers(0), &[0]).at_end, Some(false));
+        // Timers off the quarter tell nothing.
+        assert_eq!(read_stamps(&timers(10), &[0]).at_end, None);
+        assert_eq!(read_stamps(&timers(5), &[]).at_end, None);
     }
 }

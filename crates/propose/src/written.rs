@@ -195,7 +195,7 @@ fn layout(export: &Export, facts: &Facts, sample: &Sample) -> Vec<Line> {
 /// Zone of naive stamps, whether that is sure, and why.
 fn zone_of(export: &Export, facts: &Facts, sample: &Sample) -> (Option<String>, bool, String) {
     if !export.naive {
-        return (None, true, "they carry their zone".to_owned());
+        return (None, true, "they carry their zone, or count from 1970 in UTC".to_owned());
     }
     if let Some(zone) = &export.zone {
         return (Some(zone.clone()), true, "the zone was given".to_owned());
@@ -415,21 +415,28 @@ fn channels(
     }
     let mut switches = of(Kind::Switch);
     for (i, (_, power)) in by_element.iter().take(2).enumerate() {
-        let best = switches.iter().copied().max_by(|a, b| {
-            let at = |s: usize| Some(agreement(sample, *power, s)).filter(|a| !a.is_nan()).unwrap_or(0.0);
-            at(*a).total_cmp(&at(*b))
-        });
-        let Some(switch) = best else { continue };
-        let agrees = agreement(sample, *power, switch);
-        if agrees > 0.5 {
+        // A switch belongs to the power that it is on with, and seldom without.
+        let fit = |s: usize| {
+            let (of_power, of_switch) = agreement(sample, *power, s);
+            of_power.min(of_switch)
+        };
+        let Some(switch) = switches.iter().copied().max_by(|a, b| fit(*a).total_cmp(&fit(*b))) else {
+            continue;
+        };
+        let (of_power, of_switch) = agreement(sample, *power, switch);
+        if fit(switch) > 0.4 {
             switches.retain(|s| *s != switch);
             let channel = ["call_lower", "call_upper"][i];
             let reason = format!(
-                "0 and 1, on at {:.0} % of the stamps at which it or that power is on",
-                100.0 * agrees
+                "0 and 1, on at {:.0} % of the stamps of that power, which is on at {:.0} % of its own",
+                100.0 * of_power,
+                100.0 * of_switch
             );
+            // What decides is that no other switch comes near: a heater may be called in vain, and short heats lie between stamps.
+            let next = of(Kind::Switch).into_iter().filter(|s| *s != switch).map(&fit).fold(0.0, f64::max);
+            let sure = fit(switch) > 0.6 && fit(switch) - next > 0.3;
             lines.push(Line::when(
-                agrees > 0.7,
+                sure,
                 entry(switch, channel, Unit::Bool),
                 reason,
                 "whether it is the call for heat",
@@ -500,4 +507,43 @@ fn pattern(sample: &Sample, probes: &[usize]) -> Option<String> {
     let same_length = forms.iter().all(|f| f.1 == digits);
     let marker = if same_length && digits == 2 { "{nn}" } else { "{n}" };
     (same && probes.len() > 1).then(|| format!("{prefix}{marker}{suffix}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows every five minutes around the spring change of Europe/London, 29 March 2026, with or without the hour that it skips.
+    fn around_the_change(skips: bool) -> Sample {
+        // 2026-03-28T00:00 on the local clock.
+        const START_MIN: i64 = 29_577_600;
+        let stamps = (0..576).map(|i| START_MIN + 5 * i);
+        let is_skipped = |m: &i64| (60..120).contains(&(m - START_MIN - 1440));
+        let time_ms: Vec<i64> = stamps.filter(|m| !(skips && is_skipped(m))).map(|m| m * 60_000).collect();
+        let values = vec![vec![50.0; time_ms.len()]];
+        let home = Home { name: "a".to_owned(), time_ms, values };
+        Sample { columns: vec!["t".to_owned()], homes: vec![home] }
+    }
+
+    #[test]
+    fn a_change_of_clocks_proves_a_zone_or_refutes_it() {
+        let export = Export { naive: true, ..Export::default() };
+        let facts = Facts { zone: Some("Europe/London".to_owned()), ..Facts::default() };
+        let (zone, sure, _) = zone_of(&export, &facts, &around_the_change(true));
+        assert_eq!((zone.as_deref(), sure), (Some("Europe/London"), true));
+        let (zone, sure, _) = zone_of(&export, &facts, &around_the_change(false));
+        assert_eq!((zone.as_deref(), sure), (Some("UTC"), false));
+        let (zone, sure, _) = zone_of(&export, &facts, &Sample::default());
+        assert_eq!((zone.as_deref(), sure), (Some("Europe/London"), false));
+        let given = Export { zone: Some("Europe/Dublin".to_owned()), ..export };
+        assert!(zone_of(&given, &facts, &Sample::default()).1);
+    }
+
+    #[test]
+    fn names_cannot_break_out_of_their_line() {
+        let line =
+            Line::unsure(format!("home = {}", quoted("a\"\n[register]\u{1b}")), "a\nb", "c\rd").written();
+        assert_eq!(line.lines().count(), 1, "{line:?}");
+        assert!(line.starts_with("home = \"a\\\"\\u000A[register]\\u001B\""), "{line}");
+    }
 }

@@ -53,12 +53,14 @@ fn field(value: &Value<'_>) -> String {
 }
 
 fn harmless(data: &str) -> String {
-    // Spreadsheets skip leading blanks, and some take the full-width forms of the signs.
-    let first = data.trim_start_matches([' ', '\u{a0}', '\u{3000}']).chars().next();
-    let starts_formula = matches!(
-        first,
-        Some('=' | '+' | '-' | '@' | '\t' | '\r' | '\n' | '\u{ff1d}' | '\u{ff0b}' | '\u{ff0d}' | '\u{ff20}')
-    );
+    // Spreadsheets skip leading blanks of any kind, and some take the full-width forms of the signs.
+    let first = data.trim_start_matches(' ').chars().next();
+    let after_blanks = data.trim_start().chars().next();
+    let starts_formula = matches!(first, Some('\t' | '\r' | '\n'))
+        || matches!(
+            after_blanks,
+            Some('=' | '+' | '-' | '@' | '\u{ff1d}' | '\u{ff0b}' | '\u{ff0d}' | '\u{ff20}')
+        );
     let shown = text::visible(data);
     if starts_formula { format!("'{shown}") } else { shown }
 }
@@ -111,6 +113,7 @@ mod tests {
             "\n=1",
             "  =1",
             "a;=1+1",
+            "\u{2000}-1",
             "a\",\"=1",
             "\u{ff1d}1",
             "x\u{1b}[2J",
@@ -120,7 +123,15 @@ mod tests {
             let out = csv(vec![draw(hostile)]);
             assert_eq!(out.matches('\n').count(), 2, "{hostile:?}");
             assert!(!out.replace("\r\n", "").chars().any(text::is_hidden), "{hostile:?}");
-            let first = out.split("\r\n").nth(1).unwrap().trim_start_matches('"').chars().next().unwrap();
+            let first = out
+                .split("\r\n")
+                .nth(1)
+                .unwrap()
+                .trim_start_matches('"')
+                .trim_start()
+                .chars()
+                .next()
+                .unwrap();
             assert!(!"=+-@\u{ff1d} ".contains(first), "{hostile:?}: {out}");
         }
         assert!(csv(vec![draw("a\",\"=1")]).contains("\"a\"\",\"\"=1\""));

@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use drawoff_contract::ContractError;
 
@@ -39,13 +40,53 @@ fn regular(path: &Path) -> Result<(), ContractError> {
     Err(ContractError::new(path.display().to_string(), what))
 }
 
+/// Whether only the account that runs the program may read what it writes.
+static OWNER_ONLY: AtomicBool = AtomicBool::new(false);
+
+/// From now on only the account that runs this program may read the files and folders that it makes.
+///
+/// # Errors
+/// Where the system has no such permissions.
+pub fn owner_only() -> Result<(), ContractError> {
+    if !cfg!(unix) {
+        return Err(ContractError::new("outputs.owner_only", "this system has no permissions of that kind")
+            .with_hint("leave it out, and write to a folder that only you can read"));
+    }
+    OWNER_ONLY.store(true, Ordering::Relaxed);
+    Ok(())
+}
+
+/// Makes a folder and those above it, if it is not there.
+///
+/// # Errors
+/// When the disk refuses.
+pub(crate) fn make_folder(path: &Path) -> std::io::Result<()> {
+    std::fs::create_dir_all(path)?;
+    hidden_from_others(path)
+}
+
+/// Takes the permissions of all others from a file or folder, where that was asked for.
+pub(crate) fn hidden_from_others(path: &Path) -> std::io::Result<()> {
+    #[cfg(unix)]
+    if OWNER_ONLY.load(Ordering::Relaxed) {
+        use std::os::unix::fs::PermissionsExt;
+        let mode = if std::fs::metadata(path)?.is_dir() { 0o700 } else { 0o600 };
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(mode))?;
+    }
+    #[cfg(not(unix))]
+    let _ = path;
+    Ok(())
+}
+
 /// Makes a new file, in place of one of that name.
 ///
 /// # Errors
 /// Names the path and the reason.
 #[expect(clippy::disallowed_methods, reason = "the one place where files of a run are made")]
 pub(crate) fn create(path: &Path) -> Result<File, ContractError> {
-    failing::step().and_then(|()| File::create(path)).map_err(|e| failed(path, "cannot be written", &e))
+    let made = failing::step().and_then(|()| File::create(path));
+    made.and_then(|file| hidden_from_others(path).map(|()| file))
+        .map_err(|e| failed(path, "cannot be written", &e))
 }
 
 /// Waits until a file's bytes are on the disk.

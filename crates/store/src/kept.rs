@@ -34,7 +34,7 @@ impl KeptFolder {
     /// # Errors
     /// When the folder cannot be written, another run holds it, or its ledger cannot be read.
     pub fn begin<L: DeserializeOwned>(dir: &Path) -> Result<(Self, Option<L>), ContractError> {
-        std::fs::create_dir_all(dir)
+        crate::disk::make_folder(dir)
             .map_err(|e| failed(dir, "cannot be made", &e).with_hint("check `daybook.keep`"))?;
         let lock = place::lock(dir).map_err(|e| {
             e.with_hint("wait for it to end; each `daybook.keep` belongs to one pipeline at a time")
@@ -73,7 +73,7 @@ impl KeptFolder {
             std::fs::remove_dir_all(&path).map_err(|e| failed(&path, "cannot be removed", &e))?;
         }
         failing::step()
-            .and_then(|()| std::fs::create_dir(&path))
+            .and_then(|()| crate::disk::make_folder(&path))
             .map_err(|e| failed(&path, "cannot be made", &e))
     }
 

@@ -17,6 +17,7 @@ pub mod settings;
 pub mod small;
 
 pub use alias::keyed_hash;
+pub use disk::owner_only;
 pub use guard::{caught, quiet_decoders};
 pub use in_turn::in_turn;
 pub use intake::{

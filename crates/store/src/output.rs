@@ -72,7 +72,7 @@ impl RunFolder {
     /// # Errors
     /// When the folder cannot be written, or another run is writing it.
     pub fn begin(dir: &Path) -> Result<Self, ContractError> {
-        std::fs::create_dir_all(dir)
+        disk::make_folder(dir)
             .map_err(|e| failed(dir, "cannot be made", &e).with_hint("check `outputs.dir`"))?;
         let lock = place::lock(dir)?;
         place::take_up(dir)?;
@@ -82,7 +82,7 @@ impl RunFolder {
                 std::fs::remove_dir_all(left).map_err(|e| failed(left, "cannot be removed", &e))?;
             }
         }
-        std::fs::create_dir(&aside).map_err(|e| failed(&aside, "cannot be made", &e))?;
+        disk::make_folder(&aside).map_err(|e| failed(&aside, "cannot be made", &e))?;
         Ok(Self { dir: dir.to_owned(), aside, files: BTreeMap::new(), lock, decided: false })
     }
 
@@ -147,7 +147,7 @@ impl RunFolder {
         self.is_free(name)?;
         let path = self.aside.join(name);
         if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
+            disk::make_folder(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
         }
         BatchStream::begin(&path, name, schema, STREAM_ZSTD_LEVEL)
     }
@@ -168,7 +168,7 @@ impl RunFolder {
     /// # Errors
     /// When the disk refuses.
     pub fn begin_aside<T: Table>(folder: &Path) -> Result<TableStream<T>, ContractError> {
-        std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
+        disk::make_folder(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
         TableStream::begin(&folder.join(format!("{}.parquet", T::NAME)), STREAM_ZSTD_LEVEL)
     }
 
@@ -268,7 +268,7 @@ impl Drop for RunFolder {
 /// Writes a new file and waits until it is on the disk.
 pub(crate) fn write(path: &Path, bytes: &[u8]) -> Result<(), ContractError> {
     if let Some(folder) = path.parent() {
-        std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
+        disk::make_folder(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
     }
     let mut file = disk::create(path)?;
     failing::step()

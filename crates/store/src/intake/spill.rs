@@ -58,7 +58,7 @@ impl Spill {
         if dir.exists() {
             std::fs::remove_dir_all(dir).map_err(|e| failed(dir, "cannot be removed", &e))?;
         }
-        std::fs::create_dir_all(dir).map_err(|e| failed(dir, "cannot be made", &e))?;
+        disk::make_folder(dir).map_err(|e| failed(dir, "cannot be made", &e))?;
         let shares = (0..shares)
             .map(|i| {
                 let path = dir.join(format!("{i}"));

@@ -59,7 +59,7 @@ pub(super) fn take_up(dir: &Path) -> Result<(), ContractError> {
         for name in &names {
             let to = dir.join(name);
             if let Some(folder) = to.parent() {
-                std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
+                crate::disk::make_folder(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
             }
             rename(&decided.join(name), &to)?;
         }
