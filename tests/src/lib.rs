@@ -1,6 +1,7 @@
 //! Whole-program tests and published check values, and what they share.
 
 pub mod accounts;
+pub mod confined;
 pub mod floors;
 pub mod lone_home;
 pub mod nights;

@@ -1,14 +1,24 @@
 //! The command line.
 
+mod parts;
+
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 use drawoff_contract::Fault;
 use drawoff_synth::{FaultsLaid, Level};
 
-use crate::parts::read::PartOf;
+pub(crate) use parts::{BucketArgs, LearnArgs, MergeArgs, ReduceArgs, Stage, WorkerArgs};
 
-const EXIT_CODES: &str = "\
+const EXAMPLES_AND_EXIT_CODES: &str = "\
+Examples:
+  drawoff check pipelines/service-list.toml          what is wrong with the inputs, before anything is written
+  drawoff run pipelines/service-list.toml            the service list, its tables and its pages
+  drawoff explain OS-00012                           all that the last run knows of one home
+  drawoff diff out/last-week out/this-week           what changed, and why each rank did
+
+Colour is never used; progress goes to standard error, results to standard output.
+
 Exit codes:
   0  done
   1  could not be finished: a write failed, or another run holds the output folder
@@ -19,7 +29,7 @@ Exit codes:
 
 /// Finds the hot-water cylinders of a fleet that are worth a visit, from exports of sensor and energy data.
 #[derive(Debug, Parser)]
-#[command(name = "drawoff", version, about, after_help = EXIT_CODES)]
+#[command(name = "drawoff", version, about, after_help = EXAMPLES_AND_EXIT_CODES)]
 pub(crate) struct Args {
     /// Number of worker threads, 1 to 1024; the results do not depend on it.
     #[arg(long, global = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -34,8 +44,14 @@ pub(crate) enum Command {
     Run(PipelineArgs),
     /// List all problems of a pipeline's inputs at once, and the exact row accounting; write nothing.
     Check(PipelineArgs),
+    /// Look at an unknown export and write a mapping for it, with a reason beside each line; what the readings do not prove is marked.
+    Propose(ProposeArgs),
     /// Show everything that a finished run knows of one home, on the terminal or as a page.
     Explain(ExplainArgs),
+    /// Tell what changed from one run to another, and why each rank did.
+    Diff(DiffArgs),
+    /// Make the pages of a finished run again, as a folder of pages or as one file.
+    Pages(PagesArgs),
     /// Compare runs with truth tables.
     Score(ScoreArgs),
     /// Measure on fleets with known truth how well cylinders are read, under many conditions of the data.
@@ -44,6 +60,10 @@ pub(crate) enum Command {
     Calibrate(CalibrateArgs),
     /// Make a fleet of invented homes with known truth.
     Synth(SynthArgs),
+    /// Print what a shell needs to complete commands and options.
+    Completions(CompletionsArgs),
+    /// Print the manual page, as roff.
+    Manual,
     /// Rewrite an export by home, so that shards of the fleet can be read apart.
     Bucket(BucketArgs),
     /// Reduce the readings of a fleet, or of one shard of it, to a part that `merge` takes.
@@ -54,117 +74,6 @@ pub(crate) enum Command {
     Merge(MergeArgs),
     /// Work as a child of an engine: Arrow IPC stream in, Arrow IPC stream out.
     Worker(WorkerArgs),
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Example:\n  drawoff bucket pipelines/service-list.toml --out out/by-home --buckets 16"
-)]
-pub(crate) struct BucketArgs {
-    #[command(flatten)]
-    pub(crate) pipeline: PipelineArgs,
-    /// Folder for the buckets; replaced as a whole.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) out: PathBuf,
-    /// Number of buckets: as many as there may ever be shards.
-    #[arg(long, default_value_t = 64, value_parser = clap::value_parser!(u16).range(1..=drawoff_store::buckets::MOST_BUCKETS as i64))]
-    pub(crate) buckets: u16,
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Example:\n  drawoff reduce pipelines/service-list.toml --set inputs.readings=out/by-home --shard 3/16 --out out/parts/3"
-)]
-pub(crate) struct ReduceArgs {
-    #[command(flatten)]
-    pub(crate) pipeline: PipelineArgs,
-    /// Which shard of how many, counted from 1; the readings must be laid out by `drawoff bucket`.
-    #[arg(long, value_name = "i/N", value_parser = shard)]
-    pub(crate) shard: Option<PartOf>,
-    /// Folder for the part; replaced as a whole.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) out: PathBuf,
-}
-
-/// A shard, as `i/N`.
-fn shard(text: &str) -> Result<PartOf, String> {
-    let parsed = text.split_once('/').and_then(|(i, n)| Some((i.parse().ok()?, n.parse().ok()?)));
-    match parsed {
-        Some((shard, of)) if (1..=of).contains(&shard) => Ok(PartOf { shard, of }),
-        _ => Err("give i/N, with i from 1 to N".to_owned()),
-    }
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Example:\n  drawoff merge pipelines/service-list.toml --set inputs.readings=out/by-home --parts out/parts/1 --parts out/parts/2"
-)]
-pub(crate) struct MergeArgs {
-    #[command(flatten)]
-    pub(crate) pipeline: PipelineArgs,
-    /// Folders of parts: of all shards, or what an engine wrote of a worker's output.
-    #[arg(long, value_name = "FOLDER", required = true, num_args = 1..)]
-    pub(crate) parts: Vec<PathBuf>,
-    /// Folders of the same homes as an engine's workers have assessed them; without, they are assessed here.
-    #[arg(long, value_name = "FOLDER", num_args = 1.., requires = "learnt")]
-    pub(crate) assessed: Vec<PathBuf>,
-    /// What they were assessed against.
-    #[arg(long, value_name = "FOLDER", requires = "assessed")]
-    pub(crate) learnt: Option<PathBuf>,
-}
-
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = "Example:\n  drawoff learn pipelines/service-list.toml --parts out/parts --out out/learnt"
-)]
-pub(crate) struct LearnArgs {
-    #[command(flatten)]
-    pub(crate) pipeline: PipelineArgs,
-    /// Folders of all parts, as for `merge`.
-    #[arg(long, value_name = "FOLDER", required = true, num_args = 1..)]
-    pub(crate) parts: Vec<PathBuf>,
-    /// Folder for what is learnt; replaced as a whole.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) out: PathBuf,
-}
-
-/// Stages that run as a worker.
-#[derive(Clone, Copy, Debug, clap::ValueEnum)]
-pub(crate) enum Stage {
-    /// Readings to daybooks.
-    Reduce,
-    /// Daybooks to what is known of each home, and its findings.
-    Assess,
-}
-
-const WORKER_EXIT_CODES: &str = "\
-Rows come as an Arrow IPC stream on standard input and go as one on standard output, one a home, whatever became of it.
-reduce reads readings, with the columns of the pipeline's mapping, all rows of a home together and in time order, times with a zone.
-assess reads what reduce has written, in the order of the homes; give it what `drawoff learn` wrote with --learnt.
-The last line of standard error is JSON: rows_in, homes_out, without_daybook.
-
-Exit codes:
-  0  done; homes that could not be reduced are rows with their status
-  1  the output could not be written, or the process that started this one is gone
-  2  the command line, pipeline, mapping or register is wrong
-  3  the stream is cut, damaged, without its end mark, not sorted, or of other columns: none of the output may be used";
-
-#[derive(Debug, clap::Args)]
-#[command(after_help = WORKER_EXIT_CODES)]
-pub(crate) struct WorkerArgs {
-    /// What to do.
-    pub(crate) stage: Stage,
-    #[command(flatten)]
-    pub(crate) pipeline: PipelineArgs,
-    /// What the homes are to be assessed against: the folder that `drawoff learn` wrote.
-    #[arg(long, value_name = "FOLDER")]
-    pub(crate) learnt: Option<PathBuf>,
-    /// Print the columns of both streams as JSON, and read nothing.
-    #[arg(long)]
-    pub(crate) contract: bool,
-    /// Process without which this one ends; the one that started it, unless given.
-    #[arg(long, value_name = "PID")]
-    pub(crate) parent: Option<u32>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -181,6 +90,30 @@ pub(crate) struct PipelineArgs {
 
 #[derive(Debug, clap::Args)]
 #[command(
+    after_help = "Example:\n  drawoff propose exports assets.csv --out mapping.toml\n\nThen look at the lines marked UNSURE, and at what drawoff check says with the new mapping."
+)]
+pub(crate) struct ProposeArgs {
+    /// A file of readings, or a folder with such files.
+    pub(crate) export: PathBuf,
+    /// Asset register, one line a home (CSV); without it no unit of energy can be proved.
+    pub(crate) register: Option<PathBuf>,
+    /// Mapping file to write; one that is there already is left as it is.
+    #[arg(long, value_name = "FILE", default_value = "mapping.toml")]
+    pub(crate) out: PathBuf,
+    /// Zone of stamps that carry none, such as Europe/Dublin, where you know it.
+    #[arg(long, value_parser = zone)]
+    pub(crate) zone: Option<String>,
+}
+
+fn zone(text: &str) -> Result<String, String> {
+    match text.parse::<chrono_tz::Tz>() {
+        Ok(_) => Ok(text.to_owned()),
+        Err(_) => Err(drawoff_contract::mapping_readings::zone_hint(text)),
+    }
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
     after_help = "Examples:\n  drawoff explain OS-00012\n  drawoff explain OS-00012 --run out/service-list --html OS-00012.html"
 )]
 pub(crate) struct ExplainArgs {
@@ -192,6 +125,48 @@ pub(crate) struct ExplainArgs {
     /// Write a page here instead of lines on the terminal.
     #[arg(long, value_name = "FILE")]
     pub(crate) html: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff diff out/last-week out/this-week\n  drawoff diff out/last-week out/this-week --json"
+)]
+pub(crate) struct DiffArgs {
+    /// Output folder of the earlier run.
+    pub(crate) before: PathBuf,
+    /// Output folder of the later run.
+    pub(crate) now: PathBuf,
+    /// Print JSON instead of lines.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff completions bash > ~/.local/share/bash-completion/completions/drawoff\n  drawoff completions fish > ~/.config/fish/completions/drawoff.fish\n  drawoff manual > drawoff.1 && man ./drawoff.1"
+)]
+pub(crate) struct CompletionsArgs {
+    /// The shell.
+    #[arg(value_enum)]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  drawoff pages out/service-list --out pages --since out/last-week\n  drawoff pages out/service-list --single-file list.html"
+)]
+pub(crate) struct PagesArgs {
+    /// Output folder of a finished run.
+    pub(crate) run: PathBuf,
+    /// Folder to write the pages to.
+    #[arg(long, value_name = "FOLDER", default_value = "out/pages")]
+    pub(crate) out: PathBuf,
+    /// Output folder of an earlier run: what changed since comes first.
+    #[arg(long, value_name = "FOLDER")]
+    pub(crate) since: Option<PathBuf>,
+    /// Write one page that holds all instead, the first homes as cards.
+    #[arg(long, value_name = "FILE", conflicts_with = "out")]
+    pub(crate) single_file: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

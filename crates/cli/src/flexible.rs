@@ -17,7 +17,7 @@ use drawoff_flexibility::rows;
 use drawoff_flexibility::trial::SLOTS;
 use drawoff_flexibility::worth::{Profile, offer_value};
 use drawoff_homes::habits::HomeHabits;
-use drawoff_report::{FlexiblePage, csv, json};
+use drawoff_report::{FlexiblePage, csv, json, site};
 use drawoff_savings::series::Series;
 use drawoff_store::RunFolder;
 use serde::{Deserialize, Serialize};
@@ -365,7 +365,7 @@ impl Results {
             }
         };
         let homes = rows::home_rows(gather, &alias);
-        let page = drawoff_report::flexible_load(&FlexiblePage {
+        let input = FlexiblePage {
             title: &inputs.pipeline.name,
             currency: &inputs.pipeline.worth.currency,
             load: &self.load,
@@ -373,8 +373,16 @@ impl Results {
             battery: &self.battery,
             back_test: &self.back_test,
             notes: &self.notes,
-        });
-        folder.text("flexible_load.html", &page)?;
+        };
+        folder.text("flexible_load.html", &drawoff_report::flexible_load(&input))?;
+        if inputs.pipeline.pages.site {
+            let frame = site::job_frame(&site::FLEXIBLE_PAGES, "index.html");
+            crate::pages::beside(
+                folder,
+                &site::FLEXIBLE_PAGES,
+                &drawoff_report::flexible_load_in(&input, &frame),
+            )?;
+        }
         folder.text("flexible_load.csv", &csv::csv(self.load.clone()))?;
         folder.text("flexible_load.json", &json::json(self.load.clone()))?;
         folder.text("flexible_days.csv", &csv::csv(days.clone()))?;

@@ -4,7 +4,9 @@ mod accuracy;
 mod args;
 mod calibrate;
 mod check;
+mod command_line;
 mod daybook_files;
+mod diff;
 mod evidence;
 mod exit;
 mod explain;
@@ -15,10 +17,12 @@ mod flexible_trial;
 mod lessons;
 mod manifest;
 mod nightly;
+mod pages;
 mod parts;
 mod pipeline;
 mod plan;
 mod progress;
+mod propose;
 mod reduce;
 mod replay;
 mod run;
@@ -50,7 +54,10 @@ pub fn main() -> std::process::ExitCode {
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
+        Command::Propose(a) => propose::propose(a),
         Command::Explain(a) => explain::explain(a),
+        Command::Diff(a) => diff::diff(a),
+        Command::Pages(a) => pages::pages(a),
         Command::Score(a) => score::score(a),
         Command::Accuracy(a) if a.faults.is_some() => fleet_trial::measure(a),
         Command::Accuracy(a) if a.flexible => flexible_trial::measure(a),
@@ -63,6 +70,8 @@ pub fn main() -> std::process::ExitCode {
         Command::Learn(a) => shards::learn(a),
         Command::Merge(a) => shards::merge(a),
         Command::Worker(a) => worker::worker(a),
+        Command::Completions(a) => command_line::completions(a),
+        Command::Manual => command_line::manual(),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);

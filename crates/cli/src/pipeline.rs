@@ -31,6 +31,9 @@ pub(crate) struct Pipeline {
     #[serde(default)]
     pub(crate) faults: FaultSettings,
     pub(crate) worth: WorthSettings,
+    /// Pages beside the tables. They tell what the tables hold, and change no result.
+    #[serde(default, skip_serializing)]
+    pub(crate) pages: PagesSettings,
     /// What load can be moved, in place of the service list.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) flexible_load: Option<FlexibleSettings>,
@@ -125,6 +128,23 @@ pub(crate) struct RunSettings {
 impl Default for RunSettings {
     fn default() -> Self {
         Self { seed: 1, top: 10, cards: 50, memory_mb: 256 }
+    }
+}
+
+/// Pages beside the tables.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct PagesSettings {
+    /// Whether the folder `site` with a page a listed home is made.
+    pub(crate) site: bool,
+    /// Output folder of an earlier run, what changed since is told; it may be that of this pipeline, whose last run is then compared
+    /// with. Empty = nothing is compared, and the same inputs give the same bytes whatever was there before.
+    pub(crate) since: PathBuf,
+}
+
+impl Default for PagesSettings {
+    fn default() -> Self {
+        Self { site: true, since: PathBuf::new() }
     }
 }
 

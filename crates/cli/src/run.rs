@@ -10,7 +10,7 @@ use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRo
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
-use drawoff_report::{PageInput, csv, json, terminal};
+use drawoff_report::{PageInput, PlanTables, csv, json, terminal};
 use drawoff_store::output::TableStream;
 use drawoff_store::{FileReport, Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
@@ -22,6 +22,7 @@ use crate::exit::{Exit, Failure};
 use crate::findings::{Findings, Settled};
 use crate::lessons;
 use crate::nightly;
+use crate::pages::{self, Told};
 use crate::parts::Print;
 use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
@@ -246,9 +247,11 @@ pub(crate) fn service_list(
     let partial = warn_of_what_was_left_out(inputs, &reduced, &list.notes, slips);
     let top = terminal::top_of_list(&list.visits, terminal::DEFAULT_WIDTH, inputs.pipeline.run.top);
     // The manifest tells the prices that were used, wherever they came from.
-    let manifest = manifest(inputs, worth, &total, &list, background.carbon_g_per_kwh)?;
-    write(&mut folder, inputs, reduced, assessed, &list, &notes, evidence)?;
+    let told = told(inputs, &reduced.files, &list, &notes);
+    let manifest = manifest(inputs, worth, &total, &list, background.carbon_g_per_kwh, &told.notes)?;
+    write(&mut folder, inputs, reduced, assessed, &list, &told, &plan, evidence)?;
     plan.write(&mut folder)?;
+    write_pages(&mut folder, inputs, &told)?;
     folder.finish(manifest)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
@@ -256,6 +259,9 @@ pub(crate) fn service_list(
     progress::result(&format!(
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
     ));
+    if inputs.pipeline.pages.site {
+        progress::note(&format!("pages: {dir}/{}/index.html", pages::FOLDER));
+    }
     Ok(if partial || any_failed { Exit::Partial } else { Exit::Done })
 }
 
@@ -399,17 +405,19 @@ fn unknown_homes(inputs: &Inputs, gathered: &Reduced) -> Vec<ContractError> {
 const CAUTION: &str = "Findings are indications from data. Work on unvented cylinders and electrics is for competent,\n\
     licensed people under local codes; hot water scalds.";
 
-/// Writes every table and page.
+/// Writes every table, and the page that holds all.
+#[expect(clippy::too_many_arguments, reason = "everything that a run has found comes together here")]
 fn write(
     folder: &mut RunFolder,
     inputs: &Inputs,
     reduced: Reduced,
     assessed: Assessed,
     list: &Worklist,
-    notes: &Notes,
+    told: &Told,
+    plan: &Plan,
     evidence: Vec<EvidenceRow>,
 ) -> Result<(), Failure> {
-    let page = page(inputs, &reduced.files, &assessed, &reduced.accounts.homes, list, notes, &evidence);
+    let page = page(inputs, &assessed, &reduced.accounts.homes, list, told, plan.tables(), &evidence);
     folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
     folder.text("service_list.json", &json::json(list.visits.clone()))?;
@@ -421,6 +429,32 @@ fn write(
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     folder.table(evidence)?;
+    folder.table(inputs.small.visits().to_vec())?;
+    Ok(())
+}
+
+/// Writes what changed since an earlier run, and the pages, from the tables as they lie on the disk.
+fn write_pages(folder: &mut RunFolder, inputs: &Inputs, told: &Told) -> Result<(), Failure> {
+    let (run, settings) = (folder.unfinished().to_owned(), &inputs.pipeline.pages);
+    let news = if settings.since.as_os_str().is_empty() {
+        None
+    } else if crate::diff::is_run(&settings.since)? {
+        let news = crate::diff::news(&settings.since, &run)?;
+        folder.table(news.clone())?;
+        Some(news)
+    } else {
+        progress::note(&format!(
+            "note: pages.since: no run in {} yet to compare with",
+            settings.since.display()
+        ));
+        None
+    };
+    if settings.site {
+        let started = Instant::now();
+        let count = pages::make(&run, told, news.as_deref(), &mut |name, text| folder.text(name, text))?;
+        let seconds = started.elapsed().as_secs_f64();
+        progress::note(&format!("made {} pages in {seconds:.1} s", thousands(count as u64)));
+    }
     Ok(())
 }
 
@@ -469,25 +503,38 @@ fn left_off(list: &Worklist) -> Vec<LeftOffRow> {
     list.left_off.iter().map(row).collect()
 }
 
-fn page(
-    inputs: &Inputs,
-    files: &[FileReport],
-    assessed: &Assessed,
-    quality: &[QualityRow],
-    list: &Worklist,
-    run_notes: &Notes,
-    evidence: &[EvidenceRow],
-) -> String {
-    let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
-    let set_points =
-        inputs.cylinders.iter().filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?))).collect();
+/// What pages tell beside the tables.
+fn told(inputs: &Inputs, files: &[FileReport], list: &Worklist, run_notes: &Notes) -> Told {
     let mut notes: Vec<String> = list.notes.clone();
     notes.extend(run_notes.for_page.iter().cloned());
     notes.extend(inputs.small.remarks.iter().map(|e| e.message.clone()));
     notes.extend(files.iter().filter_map(|f| f.status.as_ref().err()).map(|e| e.message.clone()));
+    Told {
+        title: inputs.pipeline.name.clone(),
+        currency: inputs.pipeline.worth.currency.clone(),
+        notes,
+        set_points: inputs
+            .cylinders
+            .iter()
+            .filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?)))
+            .collect(),
+        cards: inputs.pipeline.run.cards,
+    }
+}
+
+fn page(
+    inputs: &Inputs,
+    assessed: &Assessed,
+    quality: &[QualityRow],
+    list: &Worklist,
+    told: &Told,
+    plan: PlanTables<'_>,
+    evidence: &[EvidenceRow],
+) -> String {
+    let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
     drawoff_report::service_list(&PageInput {
-        title: &inputs.pipeline.name,
-        currency: &inputs.pipeline.worth.currency,
+        title: &told.title,
+        currency: &told.currency,
         visits: &list.visits,
         evidence,
         homes: &assessed.homes,
@@ -495,9 +542,12 @@ fn page(
         counted: &assessed.settled.counted,
         quality,
         zones: &zones,
-        set_points: &set_points,
-        max_cards: inputs.pipeline.run.cards,
-        notes: &notes,
+        set_points: &told.set_points,
+        max_cards: told.cards,
+        notes: &told.notes,
+        plan,
+        news: None,
+        hrefs: None,
     })
 }
 
@@ -508,6 +558,7 @@ fn manifest(
     total: &Account,
     list: &Worklist,
     carbon_g_per_kwh: Option<f64>,
+    remarks: &[String],
 ) -> Result<serde_json::Value, Failure> {
     let pipeline = Pipeline { worth, ..inputs.pipeline.clone() };
     let more = serde_json::json!({
@@ -515,6 +566,7 @@ fn manifest(
         "calibration": inputs.rules.calibration.origin,
         "ring_first": list.ring_first.len(),
         "carbon_g_per_kwh": carbon_g_per_kwh,
+        "remarks": remarks,
     });
     crate::manifest::manifest(&pipeline, total, more)
 }

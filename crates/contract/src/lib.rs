@@ -21,6 +21,7 @@ pub mod mapping_small;
 pub mod mapping_unit;
 pub mod meter_window;
 pub mod money;
+pub mod news_table;
 pub mod part_tables;
 pub mod plan_tables;
 pub mod readings;

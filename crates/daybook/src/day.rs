@@ -108,7 +108,7 @@ pub(crate) fn reduce_day(
     let draws = draw_offs(&frame, &b, setup, day, &followed.drawn, feed_degc);
     let (draw_top_fall_k, draw_mean_fall_k) = mixing(&frame, &b, setup, &draws);
     let probes = probe_day(&frame, &heated_from(&frame, &b, setup), setup);
-    let halves = half_hours(&frame, &b, setup, day, &followed.v40_l);
+    let halves = half_hours(&frame, &b, setup, day, &followed);
     let (gap_min, gap_end) = longest_gap(&frame, carry.last_stamp_ms, cadence_ms);
     let elements = elements(&frame, &b, setup);
     let signs = signs(&frame, &b, setup, &followed.drawn);

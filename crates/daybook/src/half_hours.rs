@@ -6,6 +6,7 @@ use drawoff_tank::front::{Front, Known};
 use crate::balance::Balance;
 use crate::frame::Frame;
 use crate::setup::Setup;
+use crate::track::Followed;
 
 /// Cold feed in the published definition of V40 for the declaration test, degC (Regulation (EU) 814/2013).
 const V40_COLD_DEGC: f64 = 10.0;
@@ -60,12 +61,28 @@ pub(crate) fn is_last_of_slot(frame: &Frame, day: &LocalDay, k: usize) -> bool {
     k + 1 == frame.len() || slot_of(frame, day, k + 1) != slot_of(frame, day, k)
 }
 
+/// Volume-mean temperature at each instant, degC: of the water as followed, which knows where a front lies between two probes; by straight
+/// lines before it is followed, and from step to step.
+fn followed_means(b: &Balance, followed: &Followed) -> Vec<f64> {
+    let mut between_probes_k = 0.0;
+    b.mean
+        .iter()
+        .zip(&followed.mean_degc)
+        .map(|(line, followed)| {
+            if !(followed - line).is_nan() {
+                between_probes_k = followed - line;
+            }
+            line + between_probes_k
+        })
+        .collect()
+}
+
 pub(crate) fn half_hours(
     frame: &Frame,
     b: &Balance,
     setup: &Setup,
     day: &LocalDay,
-    followed_v40_l: &[f64],
+    followed: &Followed,
 ) -> HalfHours {
     let n = day.half_hours();
     let unknown = || vec![f32::NAN; n];
@@ -81,19 +98,22 @@ pub(crate) fn half_hours(
     };
     let mut counts = vec![(0.0_f32, 0.0_f32); n];
     let known = known(setup);
+    let means = followed_means(b, followed);
     let measured = frame.surroundings.iter().any(|v| !v.is_nan());
     for k in frame.context..frame.len() {
         let slot = slot_of(frame, day, k);
         let Some(count) = counts.get_mut(slot) else { continue };
         add(&mut h.heater_kwh[slot], b.heater_wh[k] / 1000.0);
         if !b.net_out_wh[k].is_nan() {
-            add(&mut h.net_out_kwh[slot], b.net_out_wh[k] / 1000.0);
+            let between_probes_k = (means[k] - b.mean[k]) - (means[k - 1] - b.mean[k - 1]);
+            let net_out_wh = b.net_out_wh[k] - setup.capacity_wh_per_k * between_probes_k;
+            add(&mut h.net_out_kwh[slot], net_out_wh / 1000.0);
             h.net_out_hours[slot] += b.hours[k] as f32;
         }
         if !b.mean[k].is_nan() {
             add(&mut h.mean_degc[slot], b.mean[k]);
             count.0 += 1.0;
-            h.stored_kwh[slot] = (setup.capacity_wh_per_k * b.mean[k] / 1000.0) as f32;
+            h.stored_kwh[slot] = (setup.capacity_wh_per_k * means[k] / 1000.0) as f32;
         }
         let row = frame.at(k);
         if let Some(top) = row.first() {
@@ -104,7 +124,7 @@ pub(crate) fn half_hours(
             count.1 += 1.0;
         }
         if is_last_of_slot(frame, day, k) {
-            let followed = followed_v40_l.get(k).copied().unwrap_or(f64::NAN);
+            let followed = followed.v40_l[k];
             let v40 = if followed.is_nan() { v40_litres(row, setup, &known) } else { followed };
             h.v40[slot] = v40 as f32;
         }

@@ -7,6 +7,9 @@ use drawoff_contract::results::{DayRow, DrawOffRow};
 use drawoff_tank::water::Water;
 
 use crate::heat_input::HeatInputs;
+use crate::over_midnight::{
+    Left, OverMidnight, UsualHours, cut_at_midnight, part_at_midnight, silence_before,
+};
 use crate::priors::Rooms;
 use crate::robust::median;
 
@@ -19,6 +22,8 @@ const LEAST_RUNNING_KWH: f64 = 0.03;
 /// Draw-offs of a day are made smaller or larger by at most these factors to sum to the day's balance; the rest was too
 /// small to be seen one by one.
 const DRAW_OFFS_TO_DAY: (f64, f64) = (0.5, 1.6);
+/// Length of a settlement period, ms.
+const HALF_HOUR_MS: i64 = 1_800_000;
 /// Days either side over which a steady leak must persist.
 const STEADY_REACH: usize = 2;
 /// Water cannot be drawn for use at less than this above the feed.
@@ -94,11 +99,11 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
     let steady = steady_w(days, b);
     let mut out = Days { steady_w: steady.clone(), ..Days::default() };
     let mut hourly = [[(0.0, 0.0); 24]; 2];
-    let mut next_draw = 0;
+    let mut usual = UsualHours::default();
+    let (mut left, mut silences) = (Vec::with_capacity(days.len()), Vec::with_capacity(days.len()));
     for (i, day) in days.iter().enumerate() {
+        let (mut sum, mut silence) = (Left::default(), None);
         let room = b.rooms.of_day(day.day);
-        let cold = b.cold_degc[i];
-        let (mut drawn_kwh, mut seen_h, mut loss_kwh) = (0.0, 0.0, 0.0);
         let kind = usize::from(drawoff_contract::local::weekday(day.day) >= 5);
         let mut by_half_hour = vec![f32::NAN; day.net_out_kwh_by_half_hour.len()];
         for (slot, net) in day.net_out_kwh_by_half_hour.iter().enumerate() {
@@ -107,29 +112,40 @@ pub fn read_days(home: &str, days: &[DayNote], draws: &[&DrawNote], b: &Balance<
             if net.is_nan() || hours <= 0.0 || mean.is_nan() {
                 continue;
             }
+            let start_ms = day.day_start_utc.0 + slot as i64 * HALF_HOUR_MS;
             let lost = b.loss_w_per_k * (mean - room) * hours / 1000.0;
             let metered = f64::from(day.heater_kwh_by_half_hour[slot]);
             let beyond_metered = match b.heat_input {
                 // What a heat pump takes while it stands warms no water.
                 Some(input) if input.typical.heats > 0 && metered < LEAST_RUNNING_KWH => -metered.max(0.0),
-                Some(input) if metered > 0.0 => {
-                    let start_ms = day.day_start_utc.0 + slot as i64 * 1_800_000;
-                    (input.of_half_hour(day.day, start_ms) - 1.0) * metered
-                }
+                Some(input) if metered > 0.0 => (input.of_half_hour(day.day, start_ms) - 1.0) * metered,
                 _ => 0.0,
             };
             let drawn = f64::from(*net) + beyond_metered - lost - steady[i] * hours / 1000.0;
             if b.heat_input.is_some() {
                 by_half_hour[slot] = drawn as f32;
             }
-            drawn_kwh += drawn;
-            loss_kwh += lost;
-            seen_h += hours;
-            let hour = minute_of_day(b.zone, day.day_start_utc.0 + slot as i64 * 1_800_000) / 60;
+            let of_slot = Left { drawn_kwh: drawn, loss_kwh: lost, seen_h: hours };
+            sum.add(of_slot);
+            if let Some((_, from_ms)) = silence_before(day).filter(|s| s.0 == slot) {
+                silence = Some(OverMidnight { from_ms, to_ms: start_ms + HALF_HOUR_MS, left: of_slot });
+            }
+            usual.note(b.zone, start_ms, drawn, hours);
+            let hour = minute_of_day(b.zone, start_ms) / 60;
             hourly[kind][hour as usize].0 += drawn;
             hourly[kind][hour as usize].1 += hours;
         }
         out.drawn_kwh_by_half_hour.push(by_half_hour);
+        left.push(sum);
+        silences.push(silence);
+    }
+    let starts: Vec<_> = days.iter().map(|d| (d.day, d.day_start_utc)).collect();
+    part_at_midnight(&mut left, &silences, &starts, &usual, b.zone);
+    let draws = cut_at_midnight(draws, &starts, &usual, b.zone);
+    let mut next_draw = 0;
+    for (i, day) in days.iter().enumerate() {
+        let cold = b.cold_degc[i];
+        let Left { drawn_kwh, loss_kwh, seen_h } = left[i];
         let good = b.heat_input.is_some() && seen_h >= GOOD_DAY * day.hours;
         let scale = day.hours / seen_h;
         let energy = good.then(|| (drawn_kwh * scale).max(0.0));

@@ -14,6 +14,7 @@ pub mod long_run;
 pub mod loss;
 mod mean_profile;
 mod mixture;
+mod over_midnight;
 pub mod priors;
 mod reading;
 pub mod robust;

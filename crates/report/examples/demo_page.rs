@@ -47,6 +47,9 @@ fn main() -> std::io::Result<()> {
         set_points: &set_points,
         max_cards: 6,
         notes: &notes,
+        plan: drawoff_report::PlanTables::default(),
+        news: None,
+        hrefs: None,
     });
     let mut out = std::io::stdout().lock();
     if std::env::args().nth(1).as_deref() == Some("terminal") {

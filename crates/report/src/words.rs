@@ -49,6 +49,26 @@ pub fn money_range(low: Money, high: Money, currency: &str) -> String {
     format!("{} to {}", money(low, currency), money(high, currency))
 }
 
+/// Main units with the currency's own places, for tables whose sums are read: `Money(12_345_678)` of GBP is `12.35`, half to even; no
+/// currency sign.
+///
+/// Places: ISO 4217, column of minor units, from memory; two where the code is unknown.
+#[must_use]
+pub fn money_amount(money: Money, currency: &str) -> String {
+    let places = match currency {
+        "JPY" | "KRW" | "ISK" | "CLP" | "VND" | "XAF" | "XOF" | "PYG" | "UGX" => 0,
+        "BHD" | "IQD" | "JOD" | "KWD" | "LYD" | "OMR" | "TND" => 3,
+        _ => 2_u32,
+    };
+    let parts = 10_i128.pow(places);
+    let millionths = i128::from(money.0);
+    let rounded = half_even(millionths.abs(), MILLION / parts);
+    let sign = if millionths < 0 && rounded != 0 { "\u{2212}" } else { "" };
+    let whole = grouped(&(rounded / parts).to_string());
+    let width = places as usize;
+    if places == 0 { format!("{sign}{whole}") } else { format!("{sign}{whole}.{:0width$}", rounded % parts) }
+}
+
 fn half_even(size: i128, step: i128) -> i128 {
     let (whole, rest) = (size / step, size % step);
     let up = rest * 2 > step || (rest * 2 == step && whole % 2 == 1);
@@ -174,6 +194,14 @@ mod tests {
         assert_eq!(money(Money(-4_125_000), "EUR"), "\u{2212}€4.12");
         assert_eq!(money(Money(-1), "GBP"), "£0.00");
         assert_eq!(money(Money(0), "XTS"), "0\u{a0}XTS");
+    }
+
+    #[test]
+    fn tables_show_the_places_of_the_currency() {
+        assert_eq!(money_amount(Money(1_234_565_000), "GBP"), "1,234.56");
+        assert_eq!(money_amount(Money(-1_500_000), "JPY"), "\u{2212}2");
+        assert_eq!(money_amount(Money(7_000), "KWD"), "0.007");
+        assert_eq!(money_amount(Money(-4_000), "XTS"), "0.00");
     }
 
     #[test]

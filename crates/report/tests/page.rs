@@ -128,6 +128,9 @@ fn page(
         set_points: &set_points,
         max_cards: 50,
         notes: &[title.to_owned()],
+        plan: drawoff_report::PlanTables::default(),
+        news: None,
+        hrefs: None,
     })
 }
 
@@ -255,6 +258,9 @@ fn a_long_list_stays_under_half_a_megabyte() {
         set_points: &BTreeMap::new(),
         max_cards: 0,
         notes: &[],
+        plan: drawoff_report::PlanTables::default(),
+        news: None,
+        hrefs: None,
     });
     assert!(html.len() < 500_000, "{}", html.len());
     assert!(html.contains("2,500 more"));

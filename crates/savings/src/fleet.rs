@@ -6,7 +6,7 @@ use crate::saving::{MODEL_SPREAD, Span, Z90};
 
 /// What the replays of a fleet get wrong alike, as a share of the heat of the reference: errors that do not average out.
 /// (Chosen on `synth` seed 801 beside [`MODEL_SPREAD`].)
-pub const SHARED_SPREAD: f64 = 0.006;
+pub const SHARED_SPREAD: f64 = 0.0075;
 
 /// Sum of homes' figures with the interval of the sum: errors of the homes are their own, apart from a share of the reference that all
 /// have in common. `None` without homes.

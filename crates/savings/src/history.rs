@@ -50,8 +50,6 @@ pub struct DaySpan {
     pub mean_degc: Option<f64>,
     /// Heat that users took, Wh.
     pub drawn_wh: f64,
-    /// Heat lost by the day's balance, Wh; `None` where it is not known.
-    pub lost_wh: Option<f64>,
 }
 
 /// All half-hours of a home from its first day to its last, days without readings filled in.
@@ -142,7 +140,6 @@ impl History {
                 },
             );
             let span = out.days.len() - 1;
-            out.days[span].lost_wh = row.loss_kwh.map(|kwh| kwh * 1000.0);
             let steps = out.days[span].steps.clone();
             for (step, wh) in out.steps[steps].iter_mut().zip(&taken) {
                 step.wanted_wh = wh + leak_wh;
@@ -184,7 +181,6 @@ impl History {
             masked: filled.masked,
             mean_degc: filled.mean_degc,
             drawn_wh,
-            lost_wh: None,
         });
     }
 

@@ -9,13 +9,14 @@ use drawoff_contract::savings_tables::{
 use drawoff_contract::{Cylinder, Day, HeatSource, Money, Outcome, Utc};
 use drawoff_homes::HomeReading;
 use drawoff_tank::Water;
+use drawoff_tank::shape::Shape;
 
 use crate::fit::{Fit, fit};
 use crate::history::{DaySpan, History};
 use crate::learn::{LEAST_DAYS, Learnt, is_learnt_from, learn};
 use crate::pricing::Rate;
 use crate::reference::Reference;
-use crate::replay::Body;
+use crate::replay::{Body, FITTINGS};
 use crate::saving::{Case, EQUAL_SERVICE, Saving, saving};
 use crate::series::Series;
 use crate::still_open::still_open;
@@ -119,16 +120,18 @@ pub fn known(input: &HomeInput<'_>, water: Water) -> Result<Known, (Outcome, &'s
         return Err((Outcome::TooLittleData, "days with balance and meter"));
     }
     let loss = input.reading.loss.as_ref();
+    let shape = Shape::new(volume_l, input.cylinder.height_m);
     let body = Body {
         volume_l,
         height_m: input.cylinder.height_m,
-        loss_w_per_k: loss.map_or(input.reading.balance_w_per_k, |l| l.w_per_k),
+        loss_w_per_k: loss
+            .map_or(input.reading.balance_w_per_k, |l| l.w_per_k * of_all_skin(shape, l.zone_share)),
         water,
     };
     let per_metered = input.reading.row.heat_per_metered.unwrap_or(1.0);
     let learnt = learn(input.cylinder, input.days, input.spells, &mut history, body, per_metered)
         .map_err(|missing| (Outcome::TooLittleData, missing))?;
-    let loss_log_error = loss_error(loss.map_or(0.25, |l| l.log_error), body.loss_w_per_k, &learnt);
+    let loss_log_error = loss_error(loss.map_or(0.25, |l| l.log_error), &learnt);
     Ok(Known {
         history,
         learnt,
@@ -138,14 +141,20 @@ pub fn known(input: &HomeInput<'_>, water: Water) -> Result<Known, (Outcome, &'s
     })
 }
 
-/// Standard error of ln(loss) of the whole tank: that of the reading, what the days say against it, and what a heated part does not tell
-/// of the rest, whose fittings lose by themselves (a quarter of the part that stays cold; chosen on `synth` seed 801).
-fn loss_error(read: f64, read_w_per_k: f64, learnt: &Learnt) -> f64 {
+/// What the loss of the whole is over the one read from a hot zone at the top and shared out by the area of its skin: what the fittings at the
+/// top lose is all in that zone, however small it is.
+fn of_all_skin(shape: Shape, zone_share: f64) -> f64 {
+    let skin = (zone_share * shape.top_zone_excess(zone_share)).min(1.0);
+    let (top, base) = FITTINGS;
+    if skin < 1.0 { skin / (top + (1.0 - top - base) * skin) } else { 1.0 }
+}
+
+/// Standard error of ln(loss) of the whole tank: that of the reading, and what a heated part does not tell of the rest, whose fittings lose by themselves (a quarter of the part that stays cold; chosen on `synth` seed 801).
+fn loss_error(read: f64, learnt: &Learnt) -> f64 {
     const COLD_PART: f64 = 0.25;
-    let apart = libm::log(learnt.body.loss_w_per_k / read_w_per_k);
     let lowest = learnt.rule.heaters.iter().map(|h| h.heater.low).fold(1.0, f64::min);
     let cold = COLD_PART * (lowest - 0.15).max(0.0);
-    (read * read + 0.25 * apart * apart + cold * cold).sqrt()
+    read.hypot(cold)
 }
 
 /// Rates of all half-hours of a history.

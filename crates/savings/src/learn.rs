@@ -30,8 +30,6 @@ const HYSTERESES_K: [f64; 5] = [1.5, 3.0, 5.0, 7.5, 10.0];
 const STOP_RISES: [f64; 5] = [0.0, 0.08, 0.16, 0.3, 0.5];
 /// Rounds of the search over all settings.
 const ROUNDS: usize = 2;
-/// The loss may be corrected by the balance of the days that the rule is learnt from within these factors.
-const LOSS_FACTORS: (f64, f64) = (0.75, 1.3);
 
 /// Whether a day is one that rules are learnt from: weeks turn about, counted from Monday.
 #[must_use]
@@ -43,7 +41,7 @@ pub fn is_learnt_from(day: Day) -> bool {
 /// A home with its rule.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Learnt {
-    /// Body with the loss that the days bear out.
+    /// Body, with the loss as it was read.
     pub body: Body,
     /// The rule.
     pub rule: Rule,
@@ -113,11 +111,10 @@ pub fn learn(
     let history: &History = history;
     let days: Vec<&DaySpan> =
         history.days.iter().filter(|d| d.masked.is_none() && is_learnt_from(d.day)).collect();
-    let mut fit = Fit { history, days: &days, per_metered, body };
-    fit.settle_loss(&start);
+    // The loss is the reading's and is not fitted here: set by the balance of these days, it made good what a partly cold tank gets wrong
+    // otherwise, and a tank that is hot throughout came out up to a half too dear.
+    let fit = Fit { history, days: &days, per_metered, body };
     let rule = fit.search(start);
-    fit.settle_loss(&rule);
-    let rule = fit.search(rule);
     let set_error_k = errors_k.into_iter().fold(0.0, f64::max);
     Ok(Learnt { body: fit.body, rule, set_error_k })
 }
@@ -287,25 +284,6 @@ impl Fit<'_> {
             }
         }
         best
-    }
-
-    /// Sets the loss so that the replay loses as much over these days as their balance says.
-    ///
-    /// Not so that a kelvin of the mean temperature loses as much: the mean between few probes reads low where the base is cold, and the
-    /// loss of a tank that is hot throughout came out 10 % too high. Nor so that the energies agree: what a replay lacks otherwise would be
-    /// made good by the loss.
-    fn settle_loss(&mut self, rule: &Rule) {
-        let run = self.replay(rule);
-        let (mut by_balance, mut by_replay) = (0.0, 0.0);
-        for day in self.days {
-            let Some(lost_wh) = day.lost_wh else { continue };
-            by_balance += lost_wh;
-            by_replay += run.steps[day.steps.clone()].iter().map(|s| s.lost_wh).sum::<f64>();
-        }
-        let factor = by_balance / by_replay;
-        if factor.is_finite() && factor > 0.0 {
-            self.body.loss_w_per_k *= factor.clamp(LOSS_FACTORS.0, LOSS_FACTORS.1);
-        }
     }
 }
 

@@ -17,8 +17,12 @@ const PLACES: u32 = 20;
 pub struct Problem {
     /// Portions when all is hot.
     pub full: usize,
-    /// Portions at the start; at the end there must be as many.
+    /// Half-hours of a longer problem before this part of it: whole portions are lost by their count.
+    pub before: usize,
+    /// Portions at the start.
     pub start: usize,
+    /// Portions that there must be at the end.
+    pub end: usize,
     /// Portions that the heater adds in a half-hour at most.
     pub most: usize,
     /// Portions lost in a half-hour when empty and when full; straight between.
@@ -38,6 +42,8 @@ pub struct Problem {
 pub struct Plan {
     /// Portions added in each half-hour.
     pub heat: Vec<u16>,
+    /// Portions held after each half-hour.
+    pub after: Vec<u16>,
     /// Cost with what is lacking.
     pub total: i64,
     /// Portions lacking, and weeks without hygiene counted as one each.
@@ -50,8 +56,44 @@ impl Problem {
         let share = if self.full > 0 { state as f64 / self.full as f64 } else { 0.0 };
         let rate = (self.lost.0 + (self.lost.1 - self.lost.0) * share).max(0.0);
         let fixed = (rate * f64::from(1_u32 << PLACES)).round() as u64;
+        let t = self.before + t;
         let until = |t: u64| (t * fixed) >> PLACES;
         usize::try_from(until(t as u64 + 1) - until(t as u64)).unwrap_or(0)
+    }
+
+    /// The half-hours `range` alone, from and to what `plan` holds at their ends; weeks that are not whole in it ask nothing.
+    fn part(&self, plan: &Plan, range: Range<usize>) -> Self {
+        let held = |t: usize| usize::from(plan.after[t]);
+        let weeks = self.weeks.iter().filter(|w| range.start <= w.start && w.end <= range.end);
+        Self {
+            before: self.before + range.start,
+            start: range.start.checked_sub(1).map_or(self.start, held),
+            end: if range.end == self.taken.len() { self.end } else { held(range.end - 1) },
+            taken: self.taken[range.clone()].to_vec(),
+            need: self.need[range.clone()].to_vec(),
+            cost: self.cost[range.clone()].to_vec(),
+            weeks: weeks.map(|w| w.start - range.start..w.end - range.start).collect(),
+            ..*self
+        }
+    }
+
+    /// Stretches of whole weeks that hold the half-hours `near` and so many before each; the days beside whole weeks are as a week.
+    fn stretches(&self, near: &[usize], reach: usize) -> Vec<Range<usize>> {
+        let all = self.taken.len();
+        let mut borders: Vec<usize> = self.weeks.iter().flat_map(|w| [w.start, w.end]).collect();
+        borders.extend([0, all]);
+        borders.sort_unstable();
+        borders.dedup();
+        let mut out: Vec<Range<usize>> = Vec::new();
+        for week in borders.windows(2).map(|b| b[0]..b[1]) {
+            let touched = near.iter().any(|&at| at.saturating_sub(reach) < week.end && week.start <= at);
+            match out.last_mut().filter(|last| touched && last.end == week.start) {
+                Some(last) => last.end = week.end,
+                None if touched => out.push(week),
+                None => {}
+            }
+        }
+        out
     }
 
     /// What the heater may add in any half-hour.
@@ -80,7 +122,7 @@ pub fn cheapest(problem: &Problem) -> Plan {
     // Whether the week has seen all hot doubles the states.
     let mut value = vec![0_i64; 2 * states];
     for (state, v) in value.iter_mut().enumerate() {
-        *v = LACK * problem.start.saturating_sub(state % states) as i64;
+        *v = LACK * problem.end.saturating_sub(state % states) as i64;
     }
     let week_of = week_starts(problem);
     let mut choice = vec![0_u8; 2 * states * steps];
@@ -128,6 +170,19 @@ pub fn cheapest(problem: &Problem) -> Plan {
     forward(problem, &week_of, &choice, &choices)
 }
 
+/// The plan made again around the half-hours `near`, where the problem has changed since: the weeks that hold them and `reach`
+/// half-hours before each are planned anew, between what the old plan holds at their ends.
+#[must_use]
+pub fn mended(problem: &Problem, plan: &Plan, near: &[usize], reach: usize) -> Plan {
+    let mut out = plan.clone();
+    for range in problem.stretches(near, reach) {
+        let part = cheapest(&problem.part(plan, range.clone()));
+        out.heat[range.clone()].copy_from_slice(&part.heat);
+        out.after[range].copy_from_slice(&part.after);
+    }
+    out
+}
+
 /// For each border of half-hours whether a week ends there; `Some(true)` where it was a whole week that must have been hot once.
 fn week_starts(problem: &Problem) -> Vec<Option<bool>> {
     let mut out = vec![None; problem.taken.len() + 1];
@@ -142,6 +197,7 @@ fn forward(problem: &Problem, week_of: &[Option<bool>], choice: &[u8], choices: 
     let (mut state, mut flag) = (problem.start.min(problem.full), 0_usize);
     let (mut total, mut lacking) = (0_i64, 0_i64);
     let mut heat = Vec::with_capacity(problem.taken.len());
+    let mut held = Vec::with_capacity(problem.taken.len());
     for t in 0..problem.taken.len() {
         let added = choices[usize::from(choice[(t * 2 + flag) * states + state])];
         let (after, added, lack) = problem.step(t, state, added);
@@ -150,13 +206,14 @@ fn forward(problem: &Problem, week_of: &[Option<bool>], choice: &[u8], choices: 
         flag |= usize::from(after == problem.full);
         state = after;
         heat.push(u16::try_from(added).unwrap_or(u16::MAX));
+        held.push(u16::try_from(after).unwrap_or(u16::MAX));
         if week_of[t + 1].is_some() {
             lacking += 1 - flag as i64;
             flag = 0;
         }
     }
-    lacking += problem.start.saturating_sub(state) as i64;
-    Plan { heat, total: total + LACK * lacking, lacking }
+    lacking += problem.end.saturating_sub(state) as i64;
+    Plan { heat, after: held, total: total + LACK * lacking, lacking }
 }
 
 /// Every plan tried: for tests of small problems.
@@ -164,7 +221,7 @@ fn forward(problem: &Problem, week_of: &[Option<bool>], choice: &[u8], choices: 
 pub fn exhaustive(problem: &Problem) -> i64 {
     fn best(problem: &Problem, t: usize, state: usize, hot: bool) -> i64 {
         if t == problem.taken.len() {
-            return LACK * problem.start.saturating_sub(state) as i64;
+            return LACK * problem.end.saturating_sub(state) as i64;
         }
         let ends = problem.weeks.iter().any(|w| w.end == t + 1);
         problem
@@ -202,7 +259,18 @@ mod tests {
         let taken = (0..steps).map(|_| if below(3) == 0 { below(3) as u16 } else { 0 }).collect();
         let need = (0..steps).map(|_| below(full as u64) as u16).collect();
         let cost = (0..steps).map(|_| below(40) as i64 * 10 - 50).collect();
-        Problem { full, start, most, lost, taken, need, cost, weeks: vec![0..steps / 2, steps / 2..steps] }
+        Problem {
+            full,
+            before: 0,
+            start,
+            end: start,
+            most,
+            lost,
+            taken,
+            need,
+            cost,
+            weeks: vec![0..steps / 2, steps / 2..steps],
+        }
     }
 
     #[test]
@@ -222,7 +290,9 @@ mod tests {
         taken[16] = 8;
         let problem = Problem {
             full: 20,
+            before: 0,
             start: 5,
+            end: 5,
             most: 4,
             lost: (0.0, 0.0),
             taken,
@@ -233,6 +303,39 @@ mod tests {
         let plan = cheapest(&problem);
         assert_eq!((plan.lacking, plan.total), (0, 800));
         assert!(plan.heat.iter().enumerate().all(|(t, h)| *h == 0 || (4..10).contains(&t)), "{plan:?}");
+    }
+
+    #[test]
+    fn a_part_planned_again_fits_the_rest() {
+        for seed in 0..200 {
+            let old = small(seed, 12);
+            let plan = cheapest(&old);
+            // Unchanged, a part comes out no dearer and no worse than it was.
+            let again = mended(&old, &plan, &[7], 0);
+            assert_eq!(total(&old, &again), plan.total, "{seed}");
+            // With more asked of the second week alone, the first stays.
+            let mut more = old.clone();
+            more.need[8] = more.full as u16;
+            let new = mended(&more, &plan, &[8], 0);
+            assert_eq!(new.heat[..6], plan.heat[..6]);
+            assert!(total(&more, &new) <= total(&more, &plan), "{seed}");
+        }
+    }
+
+    /// Cost of the heat of a plan with what lacks, from its start.
+    fn total(problem: &Problem, plan: &Plan) -> i64 {
+        let (mut state, mut sum, mut hot) = (problem.start, 0, false);
+        for (t, &heat) in plan.heat.iter().enumerate() {
+            let (after, added, lack) = problem.step(t, state, usize::from(heat));
+            state = after;
+            hot |= after == problem.full;
+            sum += problem.cost[t] * added as i64 + LACK * lack;
+            if problem.weeks.iter().any(|w| w.end == t + 1) {
+                sum += if hot { 0 } else { LACK };
+                hot = false;
+            }
+        }
+        sum + LACK * problem.end.saturating_sub(state) as i64
     }
 
     #[test]

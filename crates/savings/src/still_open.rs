@@ -5,7 +5,7 @@ use drawoff_tank::replay::Permit;
 
 use crate::history::{DaySpan, History, SLOTS};
 use crate::home::{Assessed, Known};
-use crate::plan::{Problem, cheapest};
+use crate::plan::{Plan, Problem, cheapest, mended};
 use crate::pricing::{Bill, Carrier, Rate, bill};
 use crate::replay::{Machine, Shift, replay, whole_steps};
 use crate::rule::{Rule, TimedHeater};
@@ -19,8 +19,15 @@ const AHEAD: usize = 4;
 const QUANTILE: f64 = 0.95;
 /// Reserve beyond the demand to be kept, as a share of a full cylinder: the reduced state does not know at which height its heat is.
 const RESERVE: f64 = 0.05;
-/// Half-hours before a break that are heated throughout, tried in turn until the replay keeps its service.
-const REPAIRS: [usize; 8] = [0, 1, 2, 4, 8, 16, 32, 64];
+/// How often a plan whose replay breaks its service is made again with more asked of it there.
+const ASKED_AGAIN: usize = 5;
+/// Half-hours before a break that a plan made again may change at least: two days.
+const ASKED_BEFORE: usize = 96;
+/// Heat of a half-hour that is heated whatever the water holds.
+const THROUGHOUT: u16 = u16::MAX;
+/// How often a plan whose replay breaks its service is mended: each time twice as many half-hours before a break are heated throughout, so
+/// that the last covers a year. Heated without a pause the service holds by its definition.
+const REPAIRS: u32 = 16;
 /// Water is stored at this against germs where it may be chosen (L8 of the British regulator, from memory), degC: no lower set point is advised.
 const STORED_DEGC: f64 = 60.0;
 /// A jacket on a cylinder that loses more than this is worth a thought, W/K, and takes so much off (common practice, no source).
@@ -93,17 +100,34 @@ fn heater(rule: &Rule) -> Option<TimedHeater> {
 }
 
 /// The best plan for a cost a kWh, replayed: its bill, and half-hours in which it holds less than it must. Where the layered cylinder
-/// breaks its service the hours before are heated as well, and paid; `None` where nothing helps.
+/// breaks its service more is asked of the plan there, and where that does not do, the hours before are heated as well, and paid.
 fn planned(of: &Assessed, need_wh: &[f64; SLOTS], cost: &[i64]) -> (Option<Bill>, usize) {
     let Some(timed) = heater(&of.known.learnt.rule) else { return (None, 0) };
     let musts = musts(of, &timed, need_wh);
-    let mut heat = cheapest(&problem(&of.known, &timed, need_wh, cost, RESERVE)).heat;
-    let mut broken: Vec<usize> = Vec::new();
-    for reach in REPAIRS {
-        for at in &broken {
-            heat[(at + 1).saturating_sub(reach)..=*at].fill(u16::MAX);
+    let mut problem = problem(&of.known, &timed, need_wh, cost, RESERVE);
+    let mut plan = cheapest(&problem);
+    let mut broken = Vec::new();
+    for asked in 0..=ASKED_AGAIN {
+        let (bill, breaks) = replayed(of, &timed, &musts, &plan);
+        if breaks.is_empty() {
+            return (Some(bill), 0);
         }
-        let (bill, breaks) = replayed(of, &timed, &musts, &heat);
+        if asked < ASKED_AGAIN {
+            for (at, short_wh) in &breaks {
+                let more = (short_wh / PORTION_WH).ceil() as u16 + 1;
+                problem.need[*at] = (problem.need[*at] + more).min(problem.full as u16);
+            }
+            let near: Vec<usize> = breaks.iter().map(|b| b.0).collect();
+            plan = mended(&problem, &plan, &near, ASKED_BEFORE);
+        }
+        broken = breaks;
+    }
+    for round in 0..REPAIRS {
+        let reach = 1 << round;
+        for (at, _) in &broken {
+            plan.heat[(at + 1).saturating_sub(reach)..=*at].fill(THROUGHOUT);
+        }
+        let (bill, breaks) = replayed(of, &timed, &musts, &plan);
         if breaks.is_empty() {
             return (Some(bill), 0);
         }
@@ -146,7 +170,9 @@ fn problem(
     let lost = |degc: f64| (body.loss_w_per_k * (degc - room) / 2.0 / PORTION_WH).max(0.0);
     Problem {
         full,
+        before: 0,
         start: (full as f64 * 0.7) as usize,
+        end: (full as f64 * 0.7) as usize,
         most: (portions(heater.power_w / 2.0)).floor() as usize,
         lost: (lost(feed), lost(heater.set_degc)),
         taken,
@@ -185,8 +211,10 @@ fn musts(of: &Assessed, timed: &TimedHeater, need_wh: &[f64; SLOTS]) -> Vec<f64>
         .collect()
 }
 
-/// Puts a plan through the layered cylinder: its bill, and the half-hours of the days used in which it holds less than it must.
-fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], heat: &[u16]) -> (Bill, Vec<usize>) {
+/// Puts a plan through the layered cylinder: its bill, and the half-hours of the days used in which it holds less than it must, with what
+/// is short, Wh. In the hours in which the plan heats, it heats until as much is held as the plan holds then: the losses of both differ,
+/// and would add up over weeks.
+fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], plan: &Plan) -> (Bill, Vec<(usize, f64)>) {
     let history = &of.known.history;
     let mut machine = machine(of, timed);
     // from the same water as the replay that it is held against
@@ -197,11 +225,19 @@ fn replayed(of: &Assessed, timed: &TimedHeater, musts: &[f64], heat: &[u16]) -> 
     for day in &history.days {
         for index in day.steps.clone() {
             let step = &history.steps[index];
-            let share = (f64::from(heat[index]) * PORTION_WH / most_wh).min(1.0);
+            let share = match plan.heat[index] {
+                0 => 0.0,
+                THROUGHOUT => 1.0,
+                _ => {
+                    let held_wh = machine.stored_wh(&state, step.feed_degc) - step.wanted_wh;
+                    ((f64::from(plan.after[index]) * PORTION_WH - held_wh) / most_wh).clamp(0.0, 1.0)
+                }
+            };
             let permit = if share > 0.0 { Permit::ForceOn } else { Permit::HoldOff };
             steps.push(machine.advance(&mut state, step, &Shift::NONE, false, |_| (permit, share)));
-            if day.masked.is_none() && machine.warm_wh(&state, step.feed_degc) < musts[index] {
-                broken.push(index);
+            let short_wh = musts[index] - machine.warm_wh(&state, step.feed_degc);
+            if day.masked.is_none() && short_wh > 0.0 {
+                broken.push((index, short_wh));
             }
         }
     }

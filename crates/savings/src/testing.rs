@@ -42,7 +42,6 @@ pub(crate) fn history(days: i32) -> History {
             masked: (day == 3).then_some("a test"),
             mean_degc: Some(50.0),
             drawn_wh: 4000.0,
-            lost_wh: None,
         });
     }
     out

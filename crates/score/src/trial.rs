@@ -78,6 +78,8 @@ pub struct Trial {
     pub cells: BTreeMap<(Fault, Option<Level>, usize), Share>,
     /// Homes with the fault of which it was not assessed or had too little data.
     pub unassessed: BTreeMap<Fault, usize>,
+    /// Homes by what was imposed there and what was called, where both differ: the imposed kind (`None` at sound homes) first.
+    pub confusions: BTreeMap<(Option<Fault>, Fault), usize>,
     /// Sound homes by their look.
     pub looks: BTreeMap<String, LookTally>,
     /// What was said of every assessed home and fault.
@@ -122,6 +124,12 @@ impl Trial {
                 self.predictions.push(Prediction { home: number, fault, p, present });
             }
             let called = row.outcome == Outcome::Fault.code();
+            if called && !present {
+                let imposed: Vec<Option<Fault>> = truth.faults.iter().map(|f| Some(f.fault)).collect();
+                for imposed in if imposed.is_empty() { vec![None] } else { imposed } {
+                    *self.confusions.entry((imposed, fault)).or_default() += 1;
+                }
+            }
             events.calls += usize::from(called && is_visit_kind(fault));
         }
         if truth.is_sound() {
@@ -148,6 +156,9 @@ impl Trial {
         }
         for (fault, homes) in other.unassessed {
             *self.unassessed.entry(fault).or_default() += homes;
+        }
+        for (pair, homes) in other.confusions {
+            *self.confusions.entry(pair).or_default() += homes;
         }
         for (look, tally) in other.looks {
             let own = self.looks.entry(look).or_default();
@@ -353,6 +364,18 @@ mod tests {
         assert!((trial.event_f05().value.unwrap() - 2.0 / 3.0).abs() < 1e-12);
         assert_eq!(trial.looks["guests"], LookTally { homes: 1, days: 1, calls: 1 });
         assert_eq!(trial.f1(Fault::StuckOn, None), None);
+    }
+
+    #[test]
+    fn what_is_called_in_place_of_what_was_imposed_is_counted() {
+        let mut both = trial();
+        let call = finding("c", Fault::StuckOn, Outcome::Fault);
+        both.push("c", &[&call], &faulty(Fault::LeakSteady, Level::Mild), 4);
+        both.add(both.clone());
+        let expected = [((None, Fault::LeakSteady), 2), ((Some(Fault::LeakSteady), Fault::StuckOn), 2)];
+        assert_eq!(both.confusions, expected.into_iter().collect());
+        let text = both.to_markdown();
+        assert!(text.contains("| nothing | leak_steady 2 |\n| leak_steady | stuck_on 2 |"), "{text}");
     }
 
     #[test]

@@ -25,12 +25,18 @@ pub(crate) fn failed(path: &Path, doing: &str, error: &std::io::Error) -> Contra
 /// Names the path and the reason.
 #[expect(clippy::disallowed_methods, reason = "the one place where files are opened for reading")]
 pub(crate) fn open(path: &Path) -> Result<File, ContractError> {
-    let file = File::open(path).map_err(|e| failed(path, "cannot be opened", &e))?;
-    let is_folder = file.metadata().is_ok_and(|m| m.is_dir());
-    if is_folder {
-        return Err(ContractError::new(path.display().to_string(), "is a folder, a file is needed"));
+    regular(path)?;
+    File::open(path).map_err(|e| failed(path, "cannot be opened", &e))
+}
+
+/// Refuses what is no plain file: a pipe would be waited for, and a device may never end.
+fn regular(path: &Path) -> Result<(), ContractError> {
+    let kind = std::fs::metadata(path).map_err(|e| failed(path, "cannot be opened", &e))?;
+    if kind.is_file() {
+        return Ok(());
     }
-    Ok(file)
+    let what = if kind.is_dir() { "is a folder, a file is needed" } else { "is no plain file" };
+    Err(ContractError::new(path.display().to_string(), what))
 }
 
 /// Makes a new file, in place of one of that name.
@@ -68,7 +74,9 @@ pub(crate) fn text(path: &Path) -> Result<String, ContractError> {
 /// Names the path and the reason.
 #[expect(clippy::disallowed_methods, reason = "the one place where whole files are read")]
 pub(crate) fn bytes(path: &Path) -> Result<Vec<u8>, ContractError> {
-    std::fs::read(path).map_err(|e| failed(path, "cannot be read", &e))
+    let regular =
+        regular(path).map_err(|e| ContractError { message: e.message.replacen("opened", "read", 1), ..e });
+    regular.and_then(|()| std::fs::read(path).map_err(|e| failed(path, "cannot be read", &e)))
 }
 
 /// Opens a folder, to wait until its entries are on the disk.

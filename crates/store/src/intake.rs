@@ -14,6 +14,7 @@ mod part;
 pub(crate) mod plan;
 mod runs;
 mod shares;
+mod sizes;
 pub(crate) mod source;
 mod spill;
 mod stream;
@@ -22,6 +23,7 @@ pub(crate) mod survey;
 pub(crate) mod testing;
 mod text;
 pub(crate) mod time;
+pub mod unmapped;
 mod values;
 mod wide;
 

@@ -5,6 +5,7 @@
 //! interruption. The manifest is moved last.
 
 pub mod export;
+mod ordered;
 pub(crate) mod place;
 mod read;
 mod stream;
@@ -24,6 +25,7 @@ use sha2::{Digest, Sha256};
 
 use crate::disk::{self, failed};
 use crate::failing;
+pub use ordered::HomesInOrder;
 pub use place::settle;
 pub use read::{TableGroups, TableRows, each_batch, read_batches, read_groups, read_home, read_table};
 pub use stream::{BatchStream, TableStream, TextStream};

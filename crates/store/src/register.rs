@@ -82,6 +82,11 @@ pub(crate) fn check_columns(
     wanted: &[&str],
     section: &str,
 ) -> Result<(), ContractError> {
+    let twice = |w: &&&str| found.iter().filter(|f| f == w).count() > 1;
+    if let Some(column) = wanted.iter().find(twice) {
+        return Err(ContractError::new(subject, format!("several columns have the name `{column}`"))
+            .with_hint("give each column a name of its own: nobody could say which of them is meant"));
+    }
     let missing: Vec<&str> = wanted.iter().copied().filter(|w| !found.contains(w)).collect();
     if missing.is_empty() {
         return Ok(());

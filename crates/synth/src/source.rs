@@ -157,7 +157,11 @@ fn in_steps(rng: &mut ChaCha8Rng, low: u32, step: u32, steps: usize) -> u32 {
     low + step * below(rng, steps + 1) as u32
 }
 
+/// Highest set point of a sound cylinder with a top pump, degC: what the pump returns, up to 6 K above it, must not scald (our own choice).
+const HIGHEST_TOP_PUMP_DEGC: f64 = 59.0;
+
 fn top_pump(rng: &mut ChaCha8Rng, set_point_degc: f64) -> Fitted {
+    let set_point_degc = set_point_degc.min(HIGHEST_TOP_PUMP_DEGC);
     let flow = if chance(rng, 0.4) {
         PumpFlow::Set(uniform(rng, 1.5, 4.0))
     } else {

@@ -16,6 +16,7 @@ const PLUG: Settings = Settings {
     height_m: Some(1.2),
     layers: 40,
     standing_loss_w_per_k: 0.0,
+    fittings: (0.0, 0.0),
     conductivity_w_per_m_k: 0.0,
     inlet_mixing_l: 0.0,
     water: WATER,
@@ -23,12 +24,22 @@ const PLUG: Settings = Settings {
 
 fn settings() -> impl Strategy<Value = Settings> {
     let water = prop_oneof![Just(Water::Iapws), Just(WATER)];
-    (20.0..500.0f64, 4u8..64, 0.0..5.0f64, 0.0..20.0f64, 0.0..40.0f64, water).prop_map(
-        |(volume_l, layers, standing_loss_w_per_k, conductivity_w_per_m_k, inlet_mixing_l, water)| Settings {
+    let fittings = (0.0..0.5f64, 0.0..0.5f64);
+    (20.0..500.0f64, 4u8..64, 0.0..5.0f64, fittings, 0.0..20.0f64, 0.0..40.0f64, water).prop_map(
+        |(
+            volume_l,
+            layers,
+            standing_loss_w_per_k,
+            fittings,
+            conductivity_w_per_m_k,
+            inlet_mixing_l,
+            water,
+        )| Settings {
             volume_l,
             height_m: None,
             layers,
             standing_loss_w_per_k,
+            fittings,
             conductivity_w_per_m_k,
             inlet_mixing_l,
             water,
@@ -265,4 +276,23 @@ fn what_is_not_known_is_left_out() {
     assert!(passed.drawn_degc.is_nan() && passed.heated_wh == 0.0 && passed.lost_wh == 0.0);
     assert_eq!(water, body.uniform(50.0));
     assert!(body.column(|_| f64::NAN).is_none() && water.degc_at(f64::NAN).is_nan());
+}
+
+/// What fittings lose is lost at their end, however cold the rest; hot throughout, the whole loses what it loses by its skin alone.
+#[test]
+fn fittings_lose_at_their_ends() {
+    let with =
+        |fittings| Body::new(&Settings { fittings, conductivity_w_per_m_k: 0.0, ..Settings::default() });
+    let minute = Interval { seconds: 60.0, surroundings_degc: 20.0, ..Interval::default() };
+    let lost = |body: &Body, water: &Column| body.advance(&mut water.clone(), &minute).lost_wh;
+    let (skin, fitted) = (with((0.0, 0.0)), with((0.2, 0.1)));
+    let hot = skin.uniform(60.0);
+    assert!((lost(&skin, &hot) - lost(&fitted, &hot)).abs() < 0.005 * lost(&skin, &hot));
+    // Hot at the top half only: the half of 70 % and all of the top's 20 %, where the skin alone loses half.
+    let half = skin.column(|height| if height > 0.5 { 60.0 } else { 20.0 }).unwrap();
+    let ratio = lost(&fitted, &half) / lost(&skin, &half);
+    assert!((ratio - (0.35 + 0.2) / 0.5).abs() < 0.02, "{ratio}");
+    // Out of range, they are held to it.
+    let all = with((0.8, 0.9));
+    assert!((lost(&all, &hot) - lost(&skin, &hot)).abs() < 0.02 * lost(&skin, &hot));
 }

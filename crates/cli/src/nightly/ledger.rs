@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::run::VERSION;
 
 /// Changes whenever what is kept means something else.
-const FORMAT: u32 = 1;
+const FORMAT: u32 = 2;
 
 /// Everything that is known without looking into a segment.
 #[derive(Clone, Debug, Default, Deserialize, Serialize)]

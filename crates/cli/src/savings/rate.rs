@@ -52,7 +52,6 @@ fn year(salt: usize) -> History {
             masked: None,
             mean_degc: Some(52.0),
             drawn_wh: 5000.0,
-            lost_wh: None,
         });
     }
     out

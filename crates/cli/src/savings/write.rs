@@ -5,7 +5,7 @@ use drawoff_contract::savings_tables::{
 };
 use drawoff_contract::{Account, ContractError};
 use drawoff_homes::robust::median;
-use drawoff_report::{csv, json};
+use drawoff_report::{csv, json, site};
 use drawoff_savings::before_after::{DayUse, days_used};
 use drawoff_savings::fleet::{carbon, energy, money, random_effects, total};
 use drawoff_savings::saving::Span;
@@ -94,7 +94,7 @@ impl Tables {
         fleet.extend(still_open_rows(&self.still_open, &given.settings.currency));
         let summary = summary(&fleet);
         let notes = notes(of, given);
-        let page = drawoff_report::savings_page(&drawoff_report::SavingsInput {
+        let input = drawoff_report::SavingsInput {
             title: &inputs.pipeline.name,
             currency: &given.settings.currency,
             notes: &notes,
@@ -104,8 +104,16 @@ impl Tables {
             fleet: &fleet,
             still_open: &self.still_open,
             most_homes: inputs.pipeline.run.cards,
-        });
-        folder.text("savings.html", &page)?;
+        };
+        folder.text("savings.html", &drawoff_report::savings_page(&input))?;
+        if inputs.pipeline.pages.site {
+            let frame = site::job_frame(&site::SAVINGS_PAGES, "index.html");
+            crate::pages::beside(
+                folder,
+                &site::SAVINGS_PAGES,
+                &drawoff_report::savings_page_in(&input, &frame),
+            )?;
+        }
         folder.text("savings.csv", &csv::csv(self.homes.clone()))?;
         folder.text("savings.json", &json::json(self.homes.clone()))?;
         folder.text("savings_parts.csv", &csv::csv(self.parts.clone()))?;

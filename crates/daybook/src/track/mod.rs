@@ -67,6 +67,8 @@ pub(crate) struct Followed {
     pub(crate) drawn: Vec<Drawn>,
     /// Water at 40 degC from a 10 degC feed at each instant, l; NaN where not followed, or not asked for.
     pub(crate) v40_l: Vec<f64>,
+    /// Volume-mean temperature of the water as followed, at each instant at which a step ends and at the one before the first, degC; else NaN.
+    pub(crate) mean_degc: Vec<f64>,
     /// Smallest draw-off that would have been seen, median over the day, l.
     pub(crate) least_seen_l: Option<f64>,
     /// Cold feed that the draw-offs of the day speak for, degC, and its standard error, K.
@@ -78,7 +80,12 @@ pub(crate) struct Followed {
 impl Followed {
     /// Of so many instants at which nothing is known.
     pub(crate) fn nothing(instants: usize) -> Self {
-        Self { drawn: vec![Drawn::default(); instants], v40_l: vec![f64::NAN; instants], ..Self::default() }
+        Self {
+            drawn: vec![Drawn::default(); instants],
+            v40_l: vec![f64::NAN; instants],
+            mean_degc: vec![f64::NAN; instants],
+            ..Self::default()
+        }
     }
 }
 
@@ -116,9 +123,13 @@ pub(crate) fn follow(
         let goes_on = follower.last_ms == frame.time_ms[step.from];
         follower.last_ms = frame.time_ms[step.to];
         let before = follower.column.filter(|_| goes_on).or_else(|| fresh(step.from));
+        if let Some(before) = &before {
+            out.mean_degc[step.from] = before.mean_degc();
+        }
         let gain = follower.gain.value(setup.heat_source);
         let Some((before, known)) = before.zip(known(frame, b, setup, &day, &body, step, gain)) else {
             follower.column = fresh(step.to);
+            out.mean_degc[step.to] = follower.column.map_or(f64::NAN, |c| c.mean_degc());
             follower.gain.drop_heat();
             continue;
         };
@@ -153,6 +164,7 @@ pub(crate) fn follow(
         {
             least_seen.push(least_seen_l(&before, &known, scatter));
         }
+        out.mean_degc[step.to] = mean_degc;
         if tells_v40(step.to) {
             out.v40_l[step.to] = setup.volume_l * column.v40_share(V40_FEED_DEGC);
         }

@@ -5,7 +5,7 @@ mod tables;
 
 use drawoff_contract::flexible_tables::{BackTestRow, BatteryRow, FlexibleGroupRow, FlexibleRow};
 
-use crate::page::{prose, shell};
+use crate::page::{Frame, prose, shell_in};
 use crate::{text, words};
 
 /// What the page is made from. All text is taken as hostile.
@@ -39,6 +39,12 @@ pub(crate) const HOURS: [f64; 4] = [0.5, 1.0, 2.0, 4.0];
 /// The page, UTF-8. Same rows, same bytes.
 #[must_use]
 pub fn flexible_load(page: &FlexiblePage<'_>) -> String {
+    flexible_load_in(page, &Frame::default())
+}
+
+/// [`flexible_load`] among the other pages of its run.
+#[must_use]
+pub fn flexible_load_in(page: &FlexiblePage<'_>, frame: &Frame<'_>) -> String {
     let links = [
         ("#figures", "In short"),
         ("#when", "When"),
@@ -68,7 +74,7 @@ pub fn flexible_load(page: &FlexiblePage<'_>) -> String {
     body.push_str(&tables::groups(page.groups));
     body.push_str(METHOD);
     body.push_str(prose::CAUTIONS);
-    shell(page.title, LEAD, &links, &body)
+    shell_in(frame, page.title, LEAD, &links, &body)
 }
 
 fn section(id: &str, heading: &str, body: &str) -> String {

@@ -9,13 +9,17 @@ use drawoff_contract::{Fault, Outcome};
 
 pub(crate) mod bars;
 mod figures;
+mod fleet;
+mod heights;
 mod lines;
 mod page;
 mod tables;
 mod verdicts;
+mod week;
 
+pub use fleet::Fleet;
 pub use lines::lines;
-pub use page::page;
+pub use page::{page, page_in};
 
 /// The rows of one home from the tables of a finished run. All text is taken as hostile.
 #[derive(Clone, Debug, Default)]

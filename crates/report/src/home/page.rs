@@ -3,14 +3,20 @@
 use drawoff_contract::Outcome;
 use drawoff_contract::results::{EvidenceRow, FindingRow};
 
-use super::{HomeStory, bars, figures, tables, title};
+use super::{Fleet, HomeStory, bars, figures, heights, tables, title, week};
 use crate::page::card::{Subject, readings};
-use crate::page::{prose, shell};
+use crate::page::{Frame, prose, shell_in};
 use crate::{text, words};
 
 /// The page, UTF-8. Same rows, same bytes.
 #[must_use]
 pub fn page(story: &HomeStory) -> String {
+    page_in(story, None, &Frame::default())
+}
+
+/// [`page`] among the other pages of its run, the home marked in its fleet where that is given.
+#[must_use]
+pub fn page_in(story: &HomeStory, fleet: Option<&Fleet>, frame: &Frame<'_>) -> String {
     let name = format!("Home {}", story.home);
     let lead = match story.found().first() {
         Some(f) => format!("{}: {}.", title(&f.fault), words::sure(f.probability.unwrap_or(f64::NAN))),
@@ -21,9 +27,12 @@ pub fn page(story: &HomeStory) -> String {
     let mut body = findings(story);
     body.push_str(&telling_days(story));
     body.push_str(&figure_lists(story));
+    if let Some(fleet) = fleet {
+        body.push_str(&fleet.section(story));
+    }
     body.push_str(&usage(story));
     body.push_str(prose::CAUTIONS);
-    shell(&name, &lead, &links, &body)
+    shell_in(frame, &name, &lead, &links, &body)
 }
 
 fn worded(name: &str, data: &str) -> String {
@@ -144,7 +153,7 @@ fn telling_days(story: &HomeStory) -> String {
     };
     format!(
         "<section id=\"days\" aria-labelledby=\"days-h\">\n<h2 id=\"days-h\">The telling days</h2>\n{}</section>\n",
-        readings(subject, &rows)
+        readings(subject, &rows) + &heights::figure(story, &rows)
     )
 }
 
@@ -182,6 +191,7 @@ fn usage(story: &HomeStory) -> String {
         }
         out.push_str(&tables::hours(story));
     }
+    out.push_str(&week::figure(story));
     out.push_str("<div id=\"draw-offs\">");
     out.push_str(&tables::draws(story));
     out.push_str("</div>\n</section>\n");

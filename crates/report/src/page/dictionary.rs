@@ -1,10 +1,20 @@
 //! What the columns of the result files mean, from the tables' own declarations.
 
 use drawoff_contract::Table;
+use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
+use drawoff_contract::flexible_tables::{
+    BackTestRow, BatteryRow, FlexibleDayRow, FlexibleGroupRow, FlexibleHomeRow, FlexibleRow,
+};
+use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
+use drawoff_contract::news_table::NewsRow;
 use drawoff_contract::plan_tables::{LearningRow, PeerRow, RingRow, RoundRow, StoryRow, VanRow};
 use drawoff_contract::results::{
-    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, QualityRow, VisitRow,
+    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
 };
+use drawoff_contract::savings_tables::{
+    BeforeAfterRow, SavingFleetRow, SavingHalfHourRow, SavingMonthRow, SavingPartRow, SavingRow, StillOpenRow,
+};
+use drawoff_contract::small_tables::VisitLogRow;
 
 use crate::{text, values};
 
@@ -29,6 +39,60 @@ pub(super) fn section() -> String {
     out.push_str(&table::<QualityRow>(false));
     out.push_str(&table::<FileRow>(false));
     out.push_str(&table::<EvidenceRow>(false));
+    out.push_str("</section>\n");
+    out
+}
+
+/// Every table that any run leaves behind, the service list open.
+pub(crate) fn all() -> String {
+    let mut out = String::from(
+        "<section id=\"columns\" aria-labelledby=\"columns-h\">\n<h2 id=\"columns-h\">Tables of a service list</h2>\n\
+         <p>Every table is a Parquet file of its name, and each column carries unit and description in its field metadata; some are \
+         written as CSV and JSON too. Money is whole millionths of the currency unit in Parquet, and main units in CSV and JSON. Instants are \
+         UTC, days are local calendar days of the home.</p>\n",
+    );
+    out.push_str(&table::<VisitRow>(true));
+    out.push_str(&table::<LeftOffRow>(false));
+    out.push_str(&table::<NewsRow>(false));
+    out.push_str(&table::<RingRow>(false));
+    out.push_str(&table::<RoundRow>(false));
+    out.push_str(&table::<VanRow>(false));
+    out.push_str(&table::<FindingRow>(false));
+    out.push_str(&table::<StoryRow>(false));
+    out.push_str(&table::<PeerRow>(false));
+    out.push_str(&table::<LearningRow>(false));
+    out.push_str(&table::<VisitLogRow>(false));
+    out.push_str(&table::<HomeRow>(false));
+    out.push_str(&table::<DayRow>(false));
+    out.push_str(&table::<DrawOffRow>(false));
+    out.push_str(&table::<VacancyRow>(false));
+    out.push_str(&table::<RateRow>(false));
+    out.push_str(&table::<HabitRow>(false));
+    out.push_str(&table::<ChangeRow>(false));
+    out.push_str(&table::<HourChangeRow>(false));
+    out.push_str(&table::<GroupRow>(false));
+    out.push_str(&table::<QualityRow>(false));
+    out.push_str(&table::<FileRow>(false));
+    out.push_str(&table::<EvidenceRow>(false));
+    out.push_str("<h2>The daybook</h2>\n<p>What everything else was worked out from.</p>\n");
+    out.push_str(&table::<DayNote>(false));
+    out.push_str(&table::<SpellNote>(false));
+    out.push_str(&table::<DrawNote>(false));
+    out.push_str("<h2>Tables of a run on savings</h2>\n");
+    out.push_str(&table::<SavingRow>(false));
+    out.push_str(&table::<SavingHalfHourRow>(false));
+    out.push_str(&table::<SavingPartRow>(false));
+    out.push_str(&table::<SavingMonthRow>(false));
+    out.push_str(&table::<SavingFleetRow>(false));
+    out.push_str(&table::<BeforeAfterRow>(false));
+    out.push_str(&table::<StillOpenRow>(false));
+    out.push_str("<h2>Tables of a run on flexible load</h2>\n");
+    out.push_str(&table::<FlexibleRow>(false));
+    out.push_str(&table::<FlexibleDayRow>(false));
+    out.push_str(&table::<FlexibleHomeRow>(false));
+    out.push_str(&table::<FlexibleGroupRow>(false));
+    out.push_str(&table::<BatteryRow>(false));
+    out.push_str(&table::<BackTestRow>(false));
     out.push_str("</section>\n");
     out
 }

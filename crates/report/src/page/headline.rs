@@ -8,7 +8,7 @@ use super::PageInput;
 use crate::{text, words};
 
 /// Headline figures and notes.
-pub(super) fn section(input: &PageInput<'_>) -> String {
+pub(crate) fn section(input: &PageInput<'_>) -> String {
     let read: BTreeSet<&str> = input
         .homes
         .iter()
@@ -23,7 +23,7 @@ pub(super) fn section(input: &PageInput<'_>) -> String {
         (n, s) => format!("{}, {} first for safety", visits(n), words::count(s)),
     };
     let mut out = String::from(
-        "<section aria-labelledby=\"figures-h\">\n<h2 id=\"figures-h\">In figures</h2>\n<dl class=\"figures\">\n",
+        "<section id=\"figures\" aria-labelledby=\"figures-h\">\n<h2 id=\"figures-h\">In figures</h2>\n<dl class=\"figures\">\n",
     );
     out.push_str(&figure("Homes read", &words::count(read.len()), "with at least one row of readings"));
     out.push_str(&figure(

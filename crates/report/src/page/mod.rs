@@ -1,25 +1,34 @@
-//! The service list as one self-contained HTML page: no script, no external address.
+//! The service list as one self-contained HTML page: no script, no external address; and what all pages share.
 
 use std::collections::BTreeMap;
 
 use chrono_tz::Tz;
+use drawoff_contract::news_table::NewsRow;
+use drawoff_contract::plan_tables::{RingRow, RoundRow, VanRow};
 use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, QualityRow, VisitRow};
 
 use crate::text;
 
+pub(crate) use changed::section as changed;
 pub use counted::Counted;
+pub use frame::Frame;
+pub(crate) use frame::shell_in;
 
 mod axis;
 pub(crate) mod card;
+mod changed;
 mod counted;
 pub(crate) mod dictionary;
-mod headline;
+mod frame;
+pub(crate) mod glossary;
+pub(crate) mod headline;
 mod heater;
 mod hourly;
-mod list;
+pub(crate) mod list;
+pub(crate) mod plan;
 mod plot;
 pub(crate) mod prose;
-mod quality;
+pub(crate) mod quality;
 mod trace;
 
 /// What a page is made from. All text is taken as hostile.
@@ -49,6 +58,34 @@ pub struct PageInput<'a> {
     pub max_cards: usize,
     /// Remarks on this run.
     pub notes: &'a [String],
+    /// Calls, rounds and van.
+    pub plan: PlanTables<'a>,
+    /// What changed since an earlier run; `None` when none was given to compare with.
+    pub news: Option<&'a [NewsRow]>,
+    /// Address of each home's own page, as seen from the page; homes without one are not linked, or lead to their card.
+    pub hrefs: Option<&'a BTreeMap<String, String>>,
+}
+
+/// Tables for the one who plans; empty ones are left out of a page.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct PlanTables<'a> {
+    /// Homes that are rung before anyone drives there.
+    pub ring: &'a [RingRow],
+    /// Visits by day.
+    pub rounds: &'a [RoundRow],
+    /// What to load.
+    pub van: &'a [VanRow],
+}
+
+impl PlanTables<'_> {
+    /// Whether the section that a link leads to is there.
+    fn has(&self, link: &str) -> bool {
+        match link {
+            "#ring" => !self.ring.is_empty(),
+            "#rounds" => !self.rounds.is_empty(),
+            _ => true,
+        }
+    }
 }
 
 impl PageInput<'_> {
@@ -58,6 +95,15 @@ impl PageInput<'_> {
 
     pub(crate) fn currency_of<'b>(&'b self, visit: &'b VisitRow) -> &'b str {
         if visit.currency.is_empty() { self.currency } else { &visit.currency }
+    }
+
+    /// The identifier, as a link where the home has a page.
+    pub(crate) fn linked(&self, home: &str) -> String {
+        let name = text::isolated(home);
+        match self.hrefs.and_then(|hrefs| hrefs.get(home)) {
+            Some(href) => format!("<a href=\"{}\">{name}</a>", text::html(href)),
+            None => name,
+        }
     }
 
     pub(crate) fn card_count(&self) -> usize {
@@ -70,36 +116,25 @@ impl PageInput<'_> {
 pub fn service_list(input: &PageInput<'_>) -> String {
     let links = [
         ("#list", "The list"),
+        ("#ring", "Ring first"),
+        ("#rounds", "Rounds and van"),
         ("#quality", "Data quality"),
         ("#method", "Method"),
+        ("#glossary", "Glossary"),
         ("#columns", "What the columns mean"),
     ];
+    let links: Vec<(&str, &str)> = links.into_iter().filter(|l| input.plan.has(l.0)).collect();
     let mut body = prose::CAUTIONS.to_owned();
+    if input.news.is_some() {
+        body.push_str(&changed(input));
+    }
     body.push_str(&headline::section(input));
     body.push_str(&list::section(input));
+    body.push_str(&plan::sections(input));
     body.push_str(&card::section(input));
     body.push_str(&quality::section(input));
     body.push_str(prose::METHOD);
+    body.push_str(&glossary::section());
     body.push_str(&dictionary::section());
-    shell(input.title, prose::LEAD, &links, &body)
-}
-
-/// A page about `body`, which is HTML; title and lead are text. The first link is where the skip link leads.
-pub(crate) fn shell(title: &str, lead: &str, links: &[(&str, &str)], body: &str) -> String {
-    let title = text::html(title);
-    let first = links.first().map_or("#", |l| l.0);
-    let links: Vec<String> = links.iter().map(|(to, name)| format!("<a href=\"{to}\">{name}</a>")).collect();
-    format!(
-        "<!DOCTYPE html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n\
-         <meta name=\"referrer\" content=\"no-referrer\">\n<meta name=\"color-scheme\" content=\"light dark\">\n\
-         <title>{title}</title>\n<style>\n{}</style>\n</head>\n<body>\n\
-         <a class=\"skip\" href=\"{first}\">Skip to the content</a>\n<header>\n<h1>{title}</h1>\n<p class=\"lead\">{}</p>\n\
-         <nav aria-label=\"On this page\">{}</nav>\n</header>\n<main>\n{body}</main>\n<footer><p>{}</p></footer>\n</body>\n</html>\n",
-        include_str!("style.css"),
-        text::html(lead),
-        links.join(" "),
-        prose::FOOT,
-    )
+    shell_in(&Frame::default(), input.title, prose::LEAD, &links, &body)
 }

@@ -1,11 +1,11 @@
 //! Words that are the same on every page: what it is, cautions, method.
 
 /// What the page is, in one sentence.
-pub(super) const LEAD: &str = "Hot-water cylinders to visit first, from their own temperature and heater readings: \
+pub(crate) const LEAD: &str = "Hot-water cylinders to visit first, from their own temperature and heater readings: \
 what is probably wrong, how sure that is, what leaving it costs, and what to bring.";
 
 /// Cautions. Sources are named in the text; limits are from memory and local codes come first.
-pub(crate) const CAUTIONS: &str = "<section class=\"caution\" aria-labelledby=\"caution-h\">\n\
+pub(crate) const CAUTIONS: &str = "<section id=\"caution\" class=\"caution\" aria-labelledby=\"caution-h\">\n\
 <h2 id=\"caution-h\">Before anyone goes out</h2>\n\
 <p><strong>Findings are indications from data, not a diagnosis.</strong> They say where to look first. Check on \
 site before any part is changed.</p>\n\
@@ -22,7 +22,7 @@ Warn the household, and check mixing valves after any change of set point.</li>\
 </ul>\n</section>\n";
 
 /// How the list is made.
-pub(super) const METHOD: &str = "<section id=\"method\" aria-labelledby=\"method-h\">\n\
+pub(crate) const METHOD: &str = "<section id=\"method\" aria-labelledby=\"method-h\">\n\
 <h2 id=\"method-h\">Method</h2>\n\
 <ol class=\"steps\">\n\
 <li><strong>Readings.</strong> Every value of the export is kept as it came. Values that cannot be true are masked, \

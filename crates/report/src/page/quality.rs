@@ -14,7 +14,7 @@ const MOST_NAMES: usize = 40;
 const MOST_REASONS: usize = 60;
 
 /// The section on data quality.
-pub(super) fn section(input: &PageInput<'_>) -> String {
+pub(crate) fn section(input: &PageInput<'_>) -> String {
     let mut out = String::from(
         "<section id=\"quality\" aria-labelledby=\"quality-h\">\n<h2 id=\"quality-h\">Data quality</h2>\n",
     );

@@ -135,7 +135,7 @@ pub(super) fn parts(input: &SavingsInput<'_>) -> String {
         labels.push_str(&label("", x + 0.08 * wide, HEIGHT - 2.0, name.split(' ').next_back().unwrap_or("")));
         table.push_str(&format!(
             "<tr><th scope=\"row\">{name}<td>{sign}{}\n",
-            text::html(&words::money_decimal(Money(amount)))
+            text::html(&words::money_amount(Money(amount), input.currency))
         ));
     }
     ink.push_str(&format!("<path class=\"power\" d=\"{wholes}\"/><path class=\"call\" d=\"{changes}\"/>"));
@@ -183,7 +183,7 @@ pub(super) fn months(input: &SavingsInput<'_>) -> String {
         let name = words::day(*month);
         let name = name.split_once(' ').map_or(name.as_str(), |n| n.1);
         labels.push_str(&label("", x + 0.08 * wide, HEIGHT - 2.0, name));
-        let money = |m: i64| text::html(&words::money_decimal(Money(m)));
+        let money = |m: i64| text::html(&words::money_amount(Money(m), input.currency));
         table.push_str(&format!(
             "<tr><th scope=\"row\">{}<td>{}<td>{}<td>{}<td>{}\n",
             text::html(name),

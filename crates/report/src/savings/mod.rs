@@ -5,7 +5,7 @@ use drawoff_contract::savings_tables::{
     BeforeAfterRow, SavingFleetRow, SavingHalfHourRow, SavingMonthRow, SavingPartRow, SavingRow, StillOpenRow,
 };
 
-use crate::page::{dictionary, prose, shell};
+use crate::page::{Frame, dictionary, prose, shell_in};
 use crate::{text, words};
 
 mod charts;
@@ -54,6 +54,12 @@ charge is never saved.</li>\n</ol>\n</section>\n";
 /// The page as one HTML file, UTF-8. Same rows, same bytes.
 #[must_use]
 pub fn savings_page(input: &SavingsInput<'_>) -> String {
+    savings_page_in(input, &Frame::default())
+}
+
+/// [`savings_page`] among the other pages of its run.
+#[must_use]
+pub fn savings_page_in(input: &SavingsInput<'_>, frame: &Frame<'_>) -> String {
     let links = [
         ("#figures", "In figures"),
         ("#distribution", "Homes"),
@@ -81,7 +87,7 @@ pub fn savings_page(input: &SavingsInput<'_>) -> String {
     body.push_str(&dictionary::table::<BeforeAfterRow>(false));
     body.push_str(&dictionary::table::<StillOpenRow>(false));
     body.push_str("</section>\n");
-    shell(input.title, LEAD, &links, &body)
+    shell_in(frame, input.title, LEAD, &links, &body)
 }
 
 /// A number as a reader wants it; a dash where there is none.

@@ -18,6 +18,7 @@ impl Trial {
             self.headline_text(),
             self.f1_text(),
             self.kinds_text(),
+            self.confusions_text(),
             self.matrix_text(),
             self.looks_text(),
             self.delays_text(),
@@ -73,6 +74,25 @@ impl Trial {
                 self.f1(fault, None).map_or(NONE.to_owned(), |v| format!("{v:.3}")),
                 onset.map_or(NONE.to_owned(), |h| format!("{h:.0}")),
             ));
+        }
+        out
+    }
+
+    /// What was called in place of, or beside, what was imposed: most often first.
+    fn confusions_text(&self) -> String {
+        let mut out = String::from(
+            "### Called where something else was so\n\nHomes by what was imposed and what else was called there.\n\n\
+             | imposed | homes with another call, by its kind |\n|---|---|\n",
+        );
+        let mut by_imposed: BTreeMap<_, Vec<(usize, &str)>> = BTreeMap::new();
+        for ((imposed, called), homes) in &self.confusions {
+            by_imposed.entry(imposed).or_default().push((*homes, called.code()));
+        }
+        for (imposed, mut called) in by_imposed {
+            called.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(b.1)));
+            let words: Vec<String> = called.iter().map(|(homes, code)| format!("{code} {homes}")).collect();
+            let imposed = imposed.map_or("nothing", |f| f.code());
+            out.push_str(&format!("| {imposed} | {} |\n", words.join(", ")));
         }
         out
     }

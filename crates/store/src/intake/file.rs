@@ -24,6 +24,7 @@ pub(crate) fn look<'s>(
     let opened = guarded(source, || Opened::open(source, mapping.separator)).map_err(|e| vec![e])?;
     let problems = plan::problems(&source.name, &opened, mapping);
     if problems.is_empty() {
+        guarded(source, || opened.check_sizes(&plan::wanted(mapping))).map_err(|e| vec![e])?;
         let has = mapping.wide.iter().map(|w| opened.column_type(&w.column).is_some()).collect();
         Ok((has, opened))
     } else {

@@ -47,6 +47,22 @@ pub(crate) fn names(array: &ArrayRef) -> Result<Names, ArrowError> {
     Ok(Names { codes, names })
 }
 
+/// What each row of a column of packed texts is, each distinct text being looked at once; `none` for null.
+///
+/// # Errors
+/// As `of_texts`, which is given the distinct texts.
+pub(crate) fn by_text<T: Copy>(
+    array: &ArrayRef,
+    none: T,
+    of_texts: impl FnOnce(&ArrayRef) -> Result<Vec<T>, ArrowError>,
+) -> Result<Vec<T>, ArrowError> {
+    let packed = arrow::compute::cast(array, &packed_names())?;
+    let packed = packed.as_dictionary::<Int32Type>();
+    let meanings = of_texts(packed.values())?;
+    let of = |key: Option<i32>| key.and_then(|k| meanings.get(usize::try_from(k).ok()?).copied());
+    Ok(packed.keys().iter().map(|key| of(key).unwrap_or(none)).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use std::sync::Arc;

@@ -1,14 +1,12 @@
 //! One file of any format as a run of batches that hold only the needed columns.
 
 use std::fs::File;
-use std::io::BufReader;
 use std::ops::Range;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, DictionaryArray, Int32Array, RecordBatch, StringArray};
 use arrow::datatypes::{DataType, Field, Int32Type, Schema, SchemaRef};
 use arrow::error::ArrowError;
-use arrow::ipc::reader::StreamReader;
 use drawoff_contract::ContractError;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
@@ -16,7 +14,8 @@ use parquet::arrow::arrow_reader::{
 };
 
 use crate::disk;
-use crate::intake::ipc::open_file;
+use crate::intake::ipc::{open_file, open_stream};
+use crate::intake::sizes::check_pages;
 use crate::intake::source::{Format, Source, format};
 use crate::intake::survey::Piece;
 use crate::intake::text::TextFile;
@@ -72,8 +71,8 @@ impl<'s> Opened<'s> {
                 (Body::IpcFile, reader.schema())
             }
             Format::IpcStream => {
-                let reader = StreamReader::try_new(BufReader::new(disk::open(&source.path)?), None);
-                (Body::IpcStream, reader.map_err(|e| damaged(&e))?.schema())
+                let reader = open_stream(&source.path, None).map_err(|e| damaged(&e))?;
+                (Body::IpcStream, reader.schema())
             }
             Format::Text => {
                 let text = TextFile::open(source, separator)?;
@@ -113,6 +112,17 @@ impl<'s> Opened<'s> {
         self.source.folder_columns.iter().rev().find(|(key, _)| key == name).map(|(_, v)| v.as_str())
     }
 
+    /// Refuses a file whose `wanted` columns unpack to more than any export needs, before they are unpacked.
+    ///
+    /// # Errors
+    /// Names the file, row group and column.
+    pub(crate) fn check_sizes(&self, wanted: &[&str]) -> Result<(), ContractError> {
+        let Body::Parquet(file, metadata) = &self.body else { return Ok(()) };
+        let own: Vec<&str> = wanted.iter().copied().filter(|w| self.schema.index_of(w).is_ok()).collect();
+        check_pages(file, metadata.metadata(), &self.positions(&own))
+            .map_err(|(place, problem)| damaged(self.source, &place, &problem))
+    }
+
     /// Gives every batch of the `pieces` with the `wanted` columns that exist, in file order, with the number of its piece.
     ///
     /// Pieces are runs of rows in the row groups of a Parquet file, given as (all pieces of the file, numbers of those that are
@@ -145,8 +155,7 @@ impl<'s> Opened<'s> {
                 self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
             }
             Body::IpcStream => {
-                let file = BufReader::new(disk::open(&self.source.path)?);
-                let reader = StreamReader::try_new(file, Some(self.positions(&own)));
+                let reader = open_stream(&self.source.path, Some(self.positions(&own)));
                 self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
             }
             Body::Text => TextFile::open(self.source, self.separator)?.each_batch(&own, &mut take),
@@ -215,7 +224,11 @@ impl<'s> Opened<'s> {
         take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
     ) -> Result<(), ContractError> {
         for (number, batch) in reader.enumerate() {
-            take(batch.map_err(|e| damaged(self.source, &format!("record batch {number}"), &e))?)?;
+            let batch = batch.map_err(|e| damaged(self.source, &format!("record batch {number}"), &e))?;
+            // A batch may be of any length; what is made of its rows at a time may not.
+            for start in (0..batch.num_rows()).step_by(BATCH_ROWS) {
+                take(batch.slice(start, BATCH_ROWS.min(batch.num_rows() - start)))?;
+            }
         }
         Ok(())
     }

@@ -35,7 +35,8 @@ pub(crate) fn wanted(mapping: &ReadingsMapping) -> Vec<&str> {
 
 /// Everything wrong with the columns of a file.
 pub(crate) fn problems(name: &str, file: &Opened<'_>, mapping: &ReadingsMapping) -> Vec<ContractError> {
-    problems_of(name, &file.column_names(), &|column| file.column_type(column), mapping)
+    let is_own = |column: &str| file.has_own_column(column);
+    problems_of(name, &file.column_names(), &|column| file.column_type(column), &is_own, mapping)
 }
 
 /// Everything wrong with the columns of a stream.
@@ -46,13 +47,14 @@ pub(crate) fn problems_of_schema(
 ) -> Vec<ContractError> {
     let found: Vec<&str> = schema.fields().iter().map(|f| f.name().as_str()).collect();
     let type_of = |column: &str| schema.field_with_name(column).ok().map(|f| f.data_type().clone());
-    problems_of(name, &found, &type_of, mapping)
+    problems_of(name, &found, &type_of, &|_| true, mapping)
 }
 
 fn problems_of(
     name: &str,
     found: &[&str],
     type_of: &dyn Fn(&str) -> Option<DataType>,
+    is_own: &dyn Fn(&str) -> bool,
     mapping: &ReadingsMapping,
 ) -> Vec<ContractError> {
     let mut problems = Vec::new();
@@ -68,6 +70,10 @@ fn problems_of(
                     format!("{} ({may_lack})", did_you_mean(column, found))
                 };
                 problems.push(error("the column is missing".to_owned()).with_hint(hint));
+            }
+            Some(_) if found.iter().filter(|f| **f == column).count() > 1 && is_own(column) => {
+                let hint = "give each column a name of its own: nobody could say which of them is meant";
+                problems.push(error("the file has several columns of this name".to_owned()).with_hint(hint));
             }
             Some(data_type) => {
                 if let Some((message, hint)) = type_problem(&data_type, role, mapping) {

@@ -9,7 +9,7 @@ use sha2::{Digest, Sha256};
 use crate::disk;
 use crate::output::hex;
 
-/// Folders nested deeper than this are not entered: a guard against links that lead in circles.
+/// Folders nested deeper than this are refused: a guard against links that lead in circles.
 const DEEPEST: usize = 12;
 
 const ENDINGS: &[(&str, Format)] = &[
@@ -114,9 +114,12 @@ fn walk(
             if let Some((key, value)) = file_name.split_once('=') {
                 columns.push((key.to_owned(), plain_value(value)));
             }
-            if depth < DEEPEST {
-                walk(&path, &format!("{name}/"), &columns, depth + 1, found)?;
+            if depth == DEEPEST {
+                let message = format!("folders lie deeper than {DEEPEST} in each other");
+                return Err(ContractError::new(path.display().to_string(), message)
+                    .with_hint("a link may lead in a circle: take it out, or move the files up"));
             }
+            walk(&path, &format!("{name}/"), &columns, depth + 1, found)?;
         } else if format_of_ending(&path).is_some() {
             found.push(Source { path, name, folder_columns: columns.to_vec() });
         }

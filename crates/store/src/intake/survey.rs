@@ -4,8 +4,8 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use arrow::datatypes::{DataType, Field, Schema};
+use drawoff_contract::ContractError;
 use drawoff_contract::mapping::ReadingsMapping;
-use drawoff_contract::{ContractError, Shape};
 use parquet::arrow::arrow_reader::{ArrowReaderMetadata, ArrowReaderOptions};
 use parquet::file::metadata::RowGroupMetaData;
 use parquet::file::statistics::Statistics;
@@ -57,20 +57,18 @@ impl Survey {
             Ok((columns, opened)) => Self {
                 columns: Ok(columns),
                 pieces: pieces(source, &opened, &mapping.home),
-                metadata: opened.metadata().map(|m| with_packed_names(m, mapping)),
+                metadata: opened.metadata().map(with_packed_texts),
             },
             Err(problems) => Self { columns: Err(problems), metadata: None, pieces: Vec::new() },
         }
     }
 }
 
-/// The same file with its columns of names read as numbers into a list of texts, as they mostly lie in the file: that spares a
-/// text for every row.
-fn with_packed_names(metadata: &ArrowReaderMetadata, mapping: &ReadingsMapping) -> ArrowReaderMetadata {
-    let is_name =
-        |name: &str| name == mapping.home || (mapping.shape == Shape::Long && name == mapping.channel_column);
+/// The same file with its columns of texts read as numbers into a list of texts, as they mostly lie in the file: that spares a
+/// text for every row, and keeps one long text that many rows share from being written out for each.
+pub(crate) fn with_packed_texts(metadata: &ArrowReaderMetadata) -> ArrowReaderMetadata {
     let packed = |field: &Arc<Field>| match field.data_type() {
-        DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View if is_name(field.name()) => {
+        DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View => {
             Arc::new(Field::clone(field).with_data_type(packed_names()))
         }
         _ => field.clone(),

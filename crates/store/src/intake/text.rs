@@ -1,6 +1,7 @@
 //! Separated text as batches of text columns.
 
 use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, RecordBatch, StringBuilder};
@@ -10,6 +11,9 @@ use drawoff_contract::ContractError;
 use crate::disk;
 use crate::intake::open::{BATCH_ROWS, damaged};
 use crate::intake::source::Source;
+
+/// Byte order mark of UTF-8.
+const MARK: &[u8] = "\u{feff}".as_bytes();
 
 /// A text file whose header was read.
 pub(crate) struct TextFile<'s> {
@@ -24,12 +28,12 @@ impl<'s> TextFile<'s> {
     /// # Errors
     /// Names the file and the reason.
     pub(crate) fn open(source: &'s Source, separator: u8) -> Result<Self, ContractError> {
-        let file = disk::open(&source.path)?;
+        let mut file = disk::open(&source.path)?;
+        pass_mark(&mut file).map_err(|e| disk::failed(&source.path, "cannot be read", &e))?;
         let mut reader =
             csv::ReaderBuilder::new().delimiter(separator).buffer_capacity(1 << 18).from_reader(file);
         let header = reader.headers().map_err(|e| damaged(source, "header", &e))?;
-        let header =
-            header.iter().map(|name| name.trim_start_matches('\u{feff}').trim().to_owned()).collect();
+        let header = header.iter().map(|name| name.trim().to_owned()).collect();
         Ok(Self { source, reader, header })
     }
 
@@ -82,4 +86,13 @@ impl<'s> TextFile<'s> {
             take(batch)?;
         }
     }
+}
+
+/// Goes past a byte order mark, which would make a quoted first name look unquoted.
+fn pass_mark(file: &mut File) -> std::io::Result<()> {
+    let mut start = Vec::with_capacity(MARK.len());
+    file.by_ref().take(MARK.len() as u64).read_to_end(&mut start)?;
+    let after = if start == MARK { MARK.len() as u64 } else { 0 };
+    file.seek(SeekFrom::Start(after))?;
+    Ok(())
 }

@@ -10,6 +10,8 @@ use chrono::{DateTime, MappedLocalTime, NaiveDate, Offset, TimeZone};
 use chrono_tz::Tz;
 use drawoff_contract::mapping::TimeFormat;
 
+use crate::intake::names::by_text;
+
 /// No time in this row, or one that cannot be read.
 pub(crate) const NO_TIME: i64 = i64::MIN;
 /// 1990-01-01T00:00Z and 2100-01-01T00:00Z: a stamp outside is absurd.
@@ -52,6 +54,7 @@ fn absolute(values: Vec<i64>, scale: impl Fn(i64) -> i64) -> Times {
 fn epochs(array: &ArrayRef) -> Result<Vec<i64>, ArrowError> {
     match array.data_type() {
         DataType::Int64 => Ok(whole(array)),
+        DataType::Dictionary(_, values) if !values.is_numeric() => by_text(array, NO_TIME, epochs),
         DataType::Utf8 | DataType::LargeUtf8 | DataType::Utf8View => {
             let texts = arrow::compute::cast(array, &DataType::Utf8)?;
             let parse = |t: &str| {
@@ -109,14 +112,7 @@ fn or_none(value: Option<i64>) -> i64 {
 }
 
 fn iso_texts(array: &ArrayRef) -> Result<Times, ArrowError> {
-    let texts = arrow::compute::cast(array, &DataType::Utf8)?;
-    let mut ms = Vec::with_capacity(array.len());
-    let mut naive = Vec::with_capacity(array.len());
-    for text in texts.as_string::<i32>() {
-        let (instant, is_naive) = text.and_then(parse_iso).unwrap_or((NO_TIME, false));
-        ms.push(instant);
-        naive.push(is_naive);
-    }
+    let (ms, naive): (Vec<i64>, Vec<bool>) = iso_instants(array)?.into_iter().unzip();
     Ok(Times { ms, naive: naive.contains(&true).then_some(naive) })
 }
 
@@ -225,6 +221,15 @@ fn offsets_ms(zone: Tz, local_ms: i64) -> MappedLocalTime<i64> {
     let Some(local) = DateTime::from_timestamp_millis(local_ms) else { return MappedLocalTime::None };
     zone.offset_from_local_datetime(&local.naive_utc())
         .map(|offset| i64::from(offset.fix().local_minus_utc()) * 1000)
+}
+
+fn iso_instants(array: &ArrayRef) -> Result<Vec<(i64, bool)>, ArrowError> {
+    const NONE: (i64, bool) = (NO_TIME, false);
+    if matches!(array.data_type(), DataType::Dictionary(..)) {
+        return by_text(array, NONE, iso_instants);
+    }
+    let texts = arrow::compute::cast(array, &DataType::Utf8)?;
+    Ok(texts.as_string::<i32>().iter().map(|text| text.and_then(parse_iso).unwrap_or(NONE)).collect())
 }
 
 #[cfg(test)]

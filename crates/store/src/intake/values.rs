@@ -7,6 +7,8 @@ use drawoff_contract::mapping::{ReadingsMapping, Unit};
 use drawoff_contract::mapping_unit::{Conversion, possible_range};
 use drawoff_contract::{Channel, Mask};
 
+use crate::intake::names::by_text;
+
 /// Texts that stand for null in text files.
 const NULL_TEXTS: &[&str] = &["", "NA", "N/A", "na", "n/a", "null", "NULL", "nan", "NaN", "None", "-"];
 
@@ -111,12 +113,13 @@ pub(crate) fn numbers_into(array: &ArrayRef, decimal: char, found: &mut Vec<f64>
     found.clear();
     match array.data_type() {
         DataType::Utf8 => found.extend(array.as_string::<i32>().iter().map(|t| text_number(t, decimal))),
-        DataType::LargeUtf8 | DataType::Utf8View | DataType::Dictionary(..) => {
-            if let DataType::Dictionary(_, values) = array.data_type()
-                && values.is_numeric()
-            {
-                return numbers_into(&arrow::compute::cast(array, &DataType::Float64)?, decimal, found);
-            }
+        DataType::Dictionary(_, values) if values.is_numeric() => {
+            return numbers_into(&arrow::compute::cast(array, &DataType::Float64)?, decimal, found);
+        }
+        DataType::Dictionary(..) => {
+            found.extend(by_text(array, f64::NAN, |texts| numbers(texts, decimal))?);
+        }
+        DataType::LargeUtf8 | DataType::Utf8View => {
             return numbers_into(&arrow::compute::cast(array, &DataType::Utf8)?, decimal, found);
         }
         _ if array.null_count() == array.len() => found.resize(array.len(), f64::NAN),

@@ -60,6 +60,9 @@ pub struct Settings {
     pub layers: u8,
     /// Standing loss of the whole skin, W/K; not below 0.
     pub standing_loss_w_per_k: f64,
+    /// Shares of that loss that leave through fittings at the top and at the base and not through the skin, by its area; each 0 or more,
+    /// together at most 1.
+    pub fittings: (f64, f64),
     /// Conductivity upwards and downwards of water, wall and slow stirring together, W/(m K); not below 0.
     pub conductivity_w_per_m_k: f64,
     /// Litres above the base that a large draw-off stirs; a small one stirs in proportion to itself. 0 for none.
@@ -75,6 +78,7 @@ impl Default for Settings {
             height_m: None,
             layers: DEFAULT_LAYERS,
             standing_loss_w_per_k: 1.5,
+            fittings: (0.0, 0.0),
             conductivity_w_per_m_k: DEFAULT_CONDUCTIVITY_W_PER_M_K,
             inlet_mixing_l: DEFAULT_INLET_MIXING_L,
             water: Water::Iapws,
@@ -161,8 +165,10 @@ pub struct Body {
     mixing_layers: f64,
     /// Of the side of one layer, as a share of its heat capacity, 1/h.
     side_per_h: f64,
-    /// Of one end, as a share of one layer's heat capacity, 1/h.
-    end_per_h: f64,
+    /// Of the end at the base with its fittings, as a share of one layer's heat capacity, 1/h.
+    base_per_h: f64,
+    /// The same of the end at the top.
+    top_per_h: f64,
     /// Between two neighbouring layers, as a share of one layer's heat capacity, 1/h.
     conduction_per_h: f64,
     water: Water,
@@ -181,6 +187,10 @@ impl Body {
         // three equal parts, top first: the middle one has no end
         let shares = shape.skin_shares(&[5.0 / 6.0, 0.5, 1.0 / 6.0]);
         let loss_per_h = settings.standing_loss_w_per_k.max(0.0) / layer_wh_per_k;
+        let top_fittings = settings.fittings.0.clamp(0.0, 1.0);
+        let base_fittings = settings.fittings.1.clamp(0.0, 1.0 - top_fittings);
+        let skin_per_h = loss_per_h * (1.0 - top_fittings - base_fittings);
+        let end_per_h = skin_per_h * (shares[0] - shares[1]);
         let section_m2 = volume_l / 1000.0 / shape.height_m;
         let conduction_w_per_k = settings.conductivity_w_per_m_k.max(0.0) * section_m2 / (shape.height_m / n);
         Self {
@@ -189,8 +199,9 @@ impl Body {
             layer_wh_per_k,
             reference_kg_per_l: settings.water.density(REFERENCE_DEGC),
             mixing_layers: settings.inlet_mixing_l.max(0.0) / layer_l,
-            side_per_h: loss_per_h * shares[1] * 3.0 / n,
-            end_per_h: loss_per_h * (shares[0] - shares[1]),
+            side_per_h: skin_per_h * shares[1] * 3.0 / n,
+            base_per_h: end_per_h + loss_per_h * base_fittings,
+            top_per_h: end_per_h + loss_per_h * top_fittings,
             conduction_per_h: conduction_w_per_k / layer_wh_per_k,
             water: settings.water,
         }

@@ -73,21 +73,21 @@ impl Body {
         let side = share(self.side_per_h);
         let last = column.layers;
         let fill = column.fill;
-        let partly = |part: f64| share(self.side_per_h + part * self.end_per_h);
-        let (whole, upper, lower) = (partly(1.0), partly(1.0 - fill), partly(fill));
+        let base = |part: f64| share(self.side_per_h + part * self.base_per_h);
+        let top = |part: f64| share(self.side_per_h + part * self.top_per_h);
         let mut lost = 0.0;
         let mut cool = |degc: &mut f64, size: f64, share: f64| {
             let kelvins = share * (*degc - surroundings_degc);
             *degc -= kelvins;
             lost += size * kelvins;
         };
-        cool(&mut column.degc[0], fill, whole);
-        cool(&mut column.degc[1], 1.0, upper);
+        cool(&mut column.degc[0], fill, base(1.0));
+        cool(&mut column.degc[1], 1.0, base(1.0 - fill));
         for degc in &mut column.degc[2..last - 1] {
             cool(degc, 1.0, side);
         }
-        cool(&mut column.degc[last - 1], 1.0, lower);
-        cool(&mut column.degc[last], 1.0 - fill, whole);
+        cool(&mut column.degc[last - 1], 1.0, top(fill));
+        cool(&mut column.degc[last], 1.0 - fill, top(1.0));
         lost * self.layer_wh_per_k
     }
 }

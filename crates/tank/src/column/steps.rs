@@ -11,7 +11,7 @@ impl Body {
     /// Loss of the whole skin as a share of the heat capacity, 1/h.
     pub(crate) fn loss_per_h(&self) -> f64 {
         // two ends of one layer each, and the side of all
-        self.side_per_h + 2.0 * self.end_per_h / self.layers as f64
+        self.side_per_h + (self.base_per_h + self.top_per_h) / self.layers as f64
     }
 
     /// Heat capacity of one layer, Wh/K.

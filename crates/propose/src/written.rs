@@ -1,0 +1,503 @@
+//! The whole mapping as text.
+
+use chrono::{DateTime, MappedLocalTime, TimeZone};
+use drawoff_contract::mapping::{ProbeOrder, Unit};
+
+use crate::balance::{Balance, balance};
+use crate::channel::{Kind, Read, celsius, read_channels};
+use crate::line::{Line, quoted};
+use crate::order::{agreement, base_share, by_number, read_order};
+use crate::register::{Facts, RegisterTable, read_register};
+use crate::sample::{Home, Sample, median, quantile};
+use crate::stamps::read_stamps;
+
+/// What the layout of an export says, before its values.
+#[derive(Clone, Debug, Default)]
+pub struct Export {
+    /// Column of homes, with why.
+    pub home: Option<(String, String)>,
+    /// Column of times, its format's word, and whether others could be it.
+    pub time: Option<(String, &'static str, bool)>,
+    /// Whether the stamps carry no zone.
+    pub naive: bool,
+    /// Columns of channel and value of a long export.
+    pub long: Option<(String, String)>,
+    /// Separator and decimal sign of a text export.
+    pub text: Option<(char, char)>,
+    /// Columns that are neither numbers nor anything else that was found.
+    pub left: Vec<String>,
+    /// Zone that the user names for naive stamps.
+    pub zone: Option<String>,
+    /// Value columns that some file lacks.
+    pub lacking: Vec<String>,
+}
+
+/// A proposed mapping.
+#[derive(Clone, Debug)]
+pub struct Proposal {
+    /// TOML.
+    pub text: String,
+    /// Lines that a person has to look at.
+    pub unsure: Vec<Line>,
+    /// What proves the units.
+    pub balance: Balance,
+}
+
+/// Proposes a mapping.
+#[must_use]
+pub fn propose(export: &Export, mut sample: Sample, register: Option<&RegisterTable>) -> Proposal {
+    let names: Vec<String> = sample.homes.iter().map(|h| h.name.clone()).collect();
+    let (register_lines, facts) = match register {
+        Some(table) => read_register(table, &names),
+        None => (no_register(), Facts::default()),
+    };
+    let read = read_channels(&mut sample);
+    let of = |kind: Kind| (0..read.kinds.len()).filter(|&c| read.kinds[c] == kind).collect::<Vec<_>>();
+    let powers = of(Kind::Power);
+    let stamps = read_stamps(&sample, &powers);
+    let unit = read.temperature.unwrap_or(Unit::DegC);
+    let probes = by_number(&sample.columns, &of(Kind::Probe));
+    let order = read_order(&sample, &probes, unit);
+    let mut from_base = probes.clone();
+    if order.order == ProbeOrder::TopFirst {
+        from_base.reverse();
+    }
+    let energy = Energy::of(&sample, &powers, &of(Kind::Register), &facts, &probes, unit, stamps.cadence_min);
+
+    let mut lines = layout(export, &facts, &sample);
+    let has_power = !powers.is_empty() || !of(Kind::Flow).is_empty();
+    lines.push(match (stamps.at_end, has_power) {
+        (Some(true), _) => Line::sure("stamp = \"end\"", &stamps.at_end_reason),
+        (Some(false), _) => Line::sure("stamp = \"start\"", &stamps.at_end_reason),
+        (None, _) => Line::unsure(
+            "stamp = \"end\"",
+            &stamps.at_end_reason,
+            "what the logger's manual says of its stamps",
+        ),
+    });
+    lines.push(match (stamps.mean, has_power) {
+        (_, false) => Line::sure("value = \"mean\"", "there is no power and no flow that it could be about"),
+        (Some(true), _) => Line::sure("value = \"mean\"", &stamps.mean_reason),
+        (Some(false), _) => Line::sure("value = \"instant\"", &stamps.mean_reason),
+        (None, _) => Line::unsure(
+            "value = \"mean\"",
+            &stamps.mean_reason,
+            "what the logger's manual says of its powers",
+        ),
+    });
+    if stamps.cadence_min.is_finite() {
+        lines.push(Line::when(
+            stamps.cadence_share > 0.8,
+            format!("cadence_min = {}", stamps.cadence_min),
+            format!("{:.0} % of the stamps follow each other at that distance", 100.0 * stamps.cadence_share),
+            "whether homes report at different intervals",
+        ));
+    }
+    if !read.sentinels.is_empty() {
+        let list = read.sentinels.iter().map(|(v, _)| format!("{v}")).collect::<Vec<_>>().join(", ");
+        let counts = read
+            .sentinels
+            .iter()
+            .map(|(v, n)| format!("{v} stands {n} times, far from the rest"))
+            .collect::<Vec<_>>();
+        lines.push(Line::sure(format!("sentinels = [{list}]"), counts.join("; ")));
+    }
+    let word = if order.order == ProbeOrder::TopFirst { "top_first" } else { "base_first" };
+    lines.push(Line::when(
+        order.sure,
+        format!("probe_order = \"{word}\""),
+        &order.reason,
+        "which probe is the highest",
+    ));
+    let entries = channels(export, &sample, &read, &probes, &from_base, &energy);
+    let mut text = String::from(
+        "# Proposed from the readings: every line has its reason beside it. Whoever knows better is right; look at each line marked UNSURE,\n\
+         # then let `drawoff check` show the balance of energy and what is rejected.\n\n[readings]\n",
+    );
+    let mut unsure = Vec::new();
+    let mut add = |line: &Line, indent: &str| {
+        if line.unsure.is_some() {
+            unsure.push(line.clone());
+        }
+        text.push_str(&format!("{indent}{}\n", line.written()));
+    };
+    lines.iter().for_each(|l| add(l, ""));
+    add(&Line::sure("channels = [", format!("units: {}", energy.balance.told())), "");
+    entries.iter().for_each(|l| add(l, "  "));
+    add(&Line::sure("]", "end of the channels"), "");
+    let section = if register.is_some() { "the register" } else { "no register was given" };
+    add(&Line::sure("\n[register]", section), "");
+    register_lines.iter().for_each(|l| add(l, ""));
+    Proposal { text, unsure, balance: energy.balance }
+}
+
+fn no_register() -> Vec<Line> {
+    let look = "a register, and propose again with it";
+    vec![
+        Line::unsure("home = \"home\"", "no register was given", look),
+        Line::unsure("default_zone = \"UTC\"", "no register was given", look),
+    ]
+}
+
+fn layout(export: &Export, facts: &Facts, sample: &Sample) -> Vec<Line> {
+    let mut lines = Vec::new();
+    if let Some((separator, decimal)) = export.text {
+        lines.push(Line::sure(
+            format!("separator = {}", quoted(&separator.to_string())),
+            "it gives every line as many fields",
+        ));
+        lines.push(Line::sure(format!("decimal = \"{decimal}\""), "numbers are written so"));
+    }
+    match &export.long {
+        Some((channel, value)) => {
+            lines.push(Line::sure(
+                "shape = \"long\"",
+                "a home and stamp has many rows, each with the name of its channel",
+            ));
+            lines.push(Line::sure(
+                format!("channel_column = {}", quoted(channel)),
+                "few texts, which come again at every home",
+            ));
+            lines.push(Line::sure(
+                format!("value_column = {}", quoted(value)),
+                "the only column of numbers that is left",
+            ));
+        }
+        None => lines.push(Line::sure(
+            "shape = \"wide\"",
+            "a home and stamp has one row with many columns of numbers",
+        )),
+    }
+    lines.push(match &export.home {
+        Some((home, reason)) => Line::sure(format!("home = {}", quoted(home)), reason),
+        None => Line::unsure(
+            "home = \"home\"",
+            "no column looks like one of homes",
+            "which column says whose row it is",
+        ),
+    });
+    if let Some((column, format, others)) = &export.time {
+        let (zone, sure, reason) = zone_of(export, facts, sample);
+        let zone = zone.map(|z| format!(", zone = {}", quoted(&z))).unwrap_or_default();
+        lines.push(Line::when(
+            sure && !others,
+            format!("time = {{ column = {}, format = \"{format}\"{zone} }}", quoted(column)),
+            format!(
+                "its values are instants; {reason}{}",
+                if *others { "; other columns could be it too" } else { "" }
+            ),
+            "the zone, and which column is the stamp",
+        ));
+    }
+    lines
+}
+
+/// Zone of naive stamps, whether that is sure, and why.
+fn zone_of(export: &Export, facts: &Facts, sample: &Sample) -> (Option<String>, bool, String) {
+    if !export.naive {
+        return (None, true, "they carry their zone".to_owned());
+    }
+    if let Some(zone) = &export.zone {
+        return (Some(zone.clone()), true, "the zone was given".to_owned());
+    }
+    let Some(zone) = &facts.zone else {
+        return (
+            Some("UTC".to_owned()),
+            false,
+            "they carry no zone, and the register names not exactly one".to_owned(),
+        );
+    };
+    match zone.parse().ok().and_then(|tz| skipped_hours(tz, sample)) {
+        Some((skipped, 0)) if skipped > 0 => (
+            Some(zone.clone()),
+            true,
+            format!(
+                "no home has a row in the hour that its change of clocks skips, {skipped} have rows around it"
+            ),
+        ),
+        Some((skipped, rows)) if rows > skipped => (
+            Some("UTC".to_owned()),
+            false,
+            format!(
+                "{rows} rows stand in the hour that the clocks of {zone} skip, so it is not its local time"
+            ),
+        ),
+        _ => (
+            Some(zone.clone()),
+            false,
+            "they carry no zone; it is the register's, and no change of clocks in the readings proves it"
+                .to_owned(),
+        ),
+    }
+}
+
+/// Homes with rows on both sides of an hour that the clocks skip, and rows within it.
+fn skipped_hours(zone: chrono_tz::Tz, sample: &Sample) -> Option<(usize, usize)> {
+    const QUARTER_MS: i64 = 900_000;
+    let first = sample.homes.iter().filter_map(|h| h.time_ms.first()).min()?;
+    let last = sample.homes.iter().filter_map(|h| h.time_ms.last()).max()?;
+    let is_skipped = |ms: i64| {
+        let local = DateTime::from_timestamp_millis(ms).map(|t| t.naive_utc());
+        local.is_some_and(|l| matches!(zone.offset_from_local_datetime(&l), MappedLocalTime::None))
+    };
+    let quarters = (first.div_euclid(QUARTER_MS)..=last.div_euclid(QUARTER_MS)).map(|q| q * QUARTER_MS);
+    let skipped: Vec<i64> = quarters.filter(|&q| is_skipped(q)).collect();
+    let (start, end) = (*skipped.first()?, *skipped.last()? + QUARTER_MS);
+    let (mut homes, mut rows) = (0, 0);
+    for home in &sample.homes {
+        let at = |ms: i64| home.time_ms.partition_point(|t| *t < ms);
+        // A stamp at the end of an interval may name the first instant that is skipped.
+        rows += at(end) - at(start + 1);
+        homes +=
+            usize::from(at(start + 1) > at(start - 4 * QUARTER_MS) && at(end + 4 * QUARTER_MS) > at(end));
+    }
+    Some((homes, rows))
+}
+
+/// Units of power and register, settled by the balance.
+struct Energy {
+    power: Option<Unit>,
+    register: Option<Unit>,
+    balance: Balance,
+    power_sure: bool,
+    register_sure: bool,
+}
+
+impl Energy {
+    fn of(
+        sample: &Sample,
+        powers: &[usize],
+        registers: &[usize],
+        facts: &Facts,
+        probes: &[usize],
+        unit: Unit,
+        cadence: f64,
+    ) -> Self {
+        let volume = |h: &Home| facts.volume_l.get(&h.name).copied();
+        let degc =
+            |h: &Home, i: usize| probes.iter().map(|&c| celsius(unit, h.values[c][i])).collect::<Vec<f64>>();
+        let of_power = |factor: f64| {
+            let sum = move |h: &Home, a: usize, b: usize| {
+                let row =
+                    |i: usize| powers.iter().map(|&c| h.values[c][i]).filter(|v| v.is_finite()).sum::<f64>();
+                (a + 1..=b).map(row).sum::<f64>() * factor
+            };
+            balance(&sample.homes, &volume, &degc, &sum)
+        };
+        let of_register = |factor: f64| {
+            let step = move |h: &Home, a: usize, b: usize| {
+                registers.iter().map(|&c| h.values[c][b] - h.values[c][a]).sum::<f64>() * factor
+            };
+            balance(&sample.homes, &volume, &degc, &step)
+        };
+        let hours = cadence / 60.0;
+        let power_units =
+            [(Unit::W, hours), (Unit::KW, 1000.0 * hours), (Unit::Wh, 1.0), (Unit::KWh, 1000.0)];
+        let (power, power_balance, power_sure) = if powers.is_empty() {
+            (None, None, false)
+        } else {
+            settle(&power_units, &of_power, by_size(sample, powers, cadence))
+        };
+        let register_units = [(Unit::Wh, 1.0), (Unit::KWh, 1000.0)];
+        let (register, register_balance, register_sure) = if registers.is_empty() {
+            (None, None, false)
+        } else {
+            settle(&register_units, &of_register, None)
+        };
+        let none = Balance { ratio: f64::NAN, pieces: 0 };
+        Self {
+            power,
+            register,
+            balance: power_balance.or(register_balance).unwrap_or(none),
+            power_sure,
+            register_sure,
+        }
+    }
+}
+
+/// The unit whose balance closes; without a balance the one that the size of the values suggests.
+fn settle(
+    units: &[(Unit, f64)],
+    of: &dyn Fn(f64) -> Balance,
+    likely: Option<Unit>,
+) -> (Option<Unit>, Option<Balance>, bool) {
+    let found: Vec<(Unit, Balance)> =
+        units.iter().map(|(u, f)| (*u, of(*f))).filter(|(_, b)| b.closes()).collect();
+    match found.as_slice() {
+        [(unit, balance)] => (Some(*unit), Some(*balance), true),
+        _ => (likely.or(units.first().map(|u| u.0)), units.first().map(|u| of(u.1)), false),
+    }
+}
+
+/// Full power of a domestic element is 0.5 to 15 kW (common practice, no source).
+fn by_size(sample: &Sample, powers: &[usize], _cadence: f64) -> Option<Unit> {
+    let full = powers.iter().map(|&c| {
+        let on: Vec<f64> = sample.sorted(c).into_iter().filter(|v| *v > 0.0).collect();
+        quantile(&on, 0.8)
+    });
+    let full = median(&full.collect::<Vec<_>>());
+    if (500.0..15_000.0).contains(&full) {
+        Some(Unit::W)
+    } else {
+        (0.5..15.0).contains(&full).then_some(Unit::KW)
+    }
+}
+
+fn channels(
+    export: &Export,
+    sample: &Sample,
+    read: &Read,
+    probes: &[usize],
+    from_base: &[usize],
+    energy: &Energy,
+) -> Vec<Line> {
+    let long = export.long.is_some();
+    let entry = |c: usize, channel: &str, unit: Unit| {
+        let name = &sample.columns[c];
+        let optional = if !long && export.lacking.contains(name) { ", optional = true" } else { "" };
+        let key = if long { "name" } else { "column" };
+        format!(
+            "{{ {key} = {}, channel = \"{channel}\", unit = \"{}\"{optional} }},",
+            quoted(name),
+            unit.word()
+        )
+    };
+    let of = |kind: Kind| (0..read.kinds.len()).filter(|&c| read.kinds[c] == kind).collect::<Vec<_>>();
+    let mut lines = Vec::new();
+    let unit = read.temperature.unwrap_or(Unit::DegC);
+    let closes = energy.balance.closes();
+    let look = "the balance of energy: no register, or too little heating, to prove the unit";
+    match pattern(sample, probes).filter(|_| long) {
+        Some(pattern) => lines.push(Line::when(
+            read.temperature.is_some(),
+            format!("{{ name = {}, channel = \"probe\", unit = \"{}\" }},", quoted(&pattern), unit.word()),
+            format!("{} of them are water; {}", probes.len(), read.temperature_reason),
+            look,
+        )),
+        None => {
+            for (i, &c) in probes.iter().enumerate() {
+                let mean = celsius(unit, quantile(&sample.sorted(c), 0.5));
+                let reason =
+                    format!("water of {mean:.0} degC on half of its stamps; {}", read.temperature_reason);
+                lines.push(Line::when(
+                    read.temperature.is_some(),
+                    entry(c, &format!("probe_{}", i + 1), unit),
+                    reason,
+                    look,
+                ));
+            }
+        }
+    }
+    let powers = of(Kind::Power);
+    let mut by_element: Vec<(f64, usize)> = powers
+        .iter()
+        .map(|&c| {
+            let others: Vec<usize> = powers.iter().copied().filter(|&o| o != c).collect();
+            (base_share(sample, from_base, c, &others), c)
+        })
+        .collect();
+    // The one that warms the base most is the lower.
+    by_element.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let clear = match by_element.as_slice() {
+        [(lower, _), (upper, _), ..] => lower - upper > 0.1,
+        [(only, _)] => *only > 0.5,
+        [] => true,
+    };
+    for (i, (share, c)) in by_element.iter().take(2).enumerate() {
+        let channel = ["power_lower", "power_upper"][i];
+        let power_unit = energy.power.unwrap_or(Unit::W);
+        let reason = format!(
+            "on for part of the day, and the water warms; the lowest probes take {share:.2} of the mean rise; {}",
+            energy.balance.told()
+        );
+        let look = if energy.power_sure { "which element it is" } else { look };
+        lines.push(Line::when(energy.power_sure && clear, entry(*c, channel, power_unit), reason, look));
+    }
+    let mut switches = of(Kind::Switch);
+    for (i, (_, power)) in by_element.iter().take(2).enumerate() {
+        let best = switches.iter().copied().max_by(|a, b| {
+            let at = |s: usize| Some(agreement(sample, *power, s)).filter(|a| !a.is_nan()).unwrap_or(0.0);
+            at(*a).total_cmp(&at(*b))
+        });
+        let Some(switch) = best else { continue };
+        let agrees = agreement(sample, *power, switch);
+        if agrees > 0.5 {
+            switches.retain(|s| *s != switch);
+            let channel = ["call_lower", "call_upper"][i];
+            let reason = format!(
+                "0 and 1, on at {:.0} % of the stamps at which it or that power is on",
+                100.0 * agrees
+            );
+            lines.push(Line::when(
+                agrees > 0.7,
+                entry(switch, channel, Unit::Bool),
+                reason,
+                "whether it is the call for heat",
+            ));
+        }
+    }
+    for (i, c) in of(Kind::Register).into_iter().enumerate() {
+        let register_unit = energy.register.unwrap_or(Unit::Wh);
+        let mut text = entry(c, "register", register_unit);
+        let mut sure = energy.register_sure;
+        if i > 0 {
+            text = format!("# {text}");
+            sure = false;
+        }
+        lines.push(Line::when(sure, text, format!("it only counts up; {}", energy.balance.told()), look));
+    }
+    for (i, c) in of(Kind::Surroundings).into_iter().enumerate() {
+        let text = entry(c, "surroundings", unit);
+        let reason = "never warm and never quick: air, not water beside a draw-off";
+        if i == 0 {
+            lines.push(Line::when(closes || read.temperature.is_some(), text, reason, look));
+        } else {
+            lines.push(Line::unsure(
+                format!("# {text}"),
+                reason,
+                "which of them is the room of the cylinder",
+            ));
+        }
+    }
+    let left = of(Kind::Unknown)
+        .into_iter()
+        .chain(of(Kind::Flow))
+        .chain(switches)
+        .chain(by_element.iter().skip(2).map(|e| e.1));
+    for c in left {
+        let why = match read.kinds[c] {
+            Kind::Flow => "flows while the water cools, and its unit is not told by the readings",
+            Kind::Switch => "0 and 1, and follows no power",
+            _ => "too few values, or none that is a temperature, power, register or switch",
+        };
+        lines.push(Line::unsure(
+            format!("# {}", quoted(&sample.columns[c])),
+            why,
+            "the export's own description",
+        ));
+    }
+    for name in &export.left {
+        lines.push(Line::unsure(
+            format!("# {}", quoted(name)),
+            "no column of numbers",
+            "whether it is needed",
+        ));
+    }
+    lines
+}
+
+/// `TT{nn}` for TT01, TT02, ...; `None` where names are not of one such form.
+fn pattern(sample: &Sample, probes: &[usize]) -> Option<String> {
+    let split = |c: &usize| {
+        let name = &sample.columns[*c];
+        let start = name.find(|ch: char| ch.is_ascii_digit())?;
+        let digits = name[start..].bytes().take_while(u8::is_ascii_digit).count();
+        Some((&name[..start], digits, &name[start + digits..]))
+    };
+    let forms: Vec<(&str, usize, &str)> = probes.iter().map(split).collect::<Option<_>>()?;
+    let (prefix, digits, suffix) = *forms.first()?;
+    let same = forms.iter().all(|f| f.0 == prefix && f.2 == suffix);
+    let same_length = forms.iter().all(|f| f.1 == digits);
+    let marker = if same_length && digits == 2 { "{nn}" } else { "{n}" };
+    (same && probes.len() > 1).then(|| format!("{prefix}{marker}{suffix}"))
+}

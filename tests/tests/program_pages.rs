@@ -1,0 +1,133 @@
+//! The pages of a run, what changed between runs, and what the command line tells of itself.
+
+use drawoff_contract::Table;
+use drawoff_contract::news_table::NewsRow;
+use drawoff_contract::results::VisitRow;
+use drawoff_store::output::{read_table, verify};
+use drawoff_tests::program::{bytes_of, run, text_of};
+use drawoff_tests::small_fleet::SmallFleet;
+
+const DRAWOFF: &str = env!("CARGO_BIN_EXE_drawoff-under-test");
+
+/// Homes with clear faults, so that all of them are listed; one has a name that would like to be more than a name.
+const HOSTILE: &str = "<script>alert(1)</script>../../\"'\u{1b}[2J\u{202e}=1+1";
+
+fn fleet() -> SmallFleet {
+    SmallFleet::named(&[("OS-00010", HOSTILE), ("OS-00027", "OS-00027"), ("OS-00021", "OS-00021")])
+}
+
+#[test]
+fn every_listed_home_has_a_page_and_every_page_is_harmless() {
+    let fleet = fleet();
+    let ended = fleet.drawoff(DRAWOFF, "run", &[]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let site = bytes_of(&fleet.path("out/site"));
+    for name in ["index.html", "list.html", "plan.html", "quality.html", "method.html", "columns.html"] {
+        assert!(site.contains_key(name), "{name} of {:?}", site.keys());
+    }
+    let visits: Vec<VisitRow> = read_table(&fleet.path("out/service_list.parquet")).unwrap();
+    assert!(visits.iter().any(|v| v.home == HOSTILE));
+    let list = text_of(&fleet.path("out/site/list.html"));
+    assert_eq!(list.matches("<tr role=\"row\"><td").count(), visits.len());
+    let linked: Vec<&str> =
+        list.split("<a href=\"homes/").skip(1).filter_map(|p| p.split('"').next()).collect();
+    assert_eq!(linked.len(), visits.len());
+    for name in linked {
+        assert!(site.contains_key(&format!("homes/{name}")), "{name}");
+    }
+    for (name, bytes) in &site {
+        let text = String::from_utf8(bytes.clone()).unwrap();
+        let scripts = usize::from(name == "list.html");
+        assert_eq!(text.matches("<script").count(), scripts, "{name}");
+        assert!(!text.contains(|c: char| (c.is_control() && c != '\n') || c == '\u{202e}'), "{name}");
+        assert!(!text.contains("://") && text.contains("default-src 'none'"), "{name}");
+    }
+    // The pages are part of the run: sizes and hashes stand in the manifest.
+    verify(&fleet.path("out")).unwrap();
+    assert!(text_of(&fleet.path("out/manifest.json")).contains("\"site/index.html\""));
+    let without = fleet.drawoff(DRAWOFF, "run", &["pages.site=false"]);
+    assert_eq!(without.code, 0, "{}", without.stderr);
+    assert!(!fleet.path("out/site/index.html").exists());
+}
+
+#[test]
+fn pages_made_again_are_those_of_the_run() {
+    let fleet = fleet();
+    assert_eq!(fleet.drawoff(DRAWOFF, "run", &[]).code, 0);
+    let (made, again) = (fleet.path("out"), fleet.path("again"));
+    let arguments = ["pages", made.to_str().unwrap(), "--out", again.to_str().unwrap()];
+    let ended = run(DRAWOFF, &arguments);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    assert_eq!(bytes_of(&again), bytes_of(&made.join("site")));
+    let one = fleet.path("one.html");
+    let arguments = ["pages", made.to_str().unwrap(), "--single-file", one.to_str().unwrap()];
+    assert_eq!(run(DRAWOFF, &arguments).code, 0);
+    let one = text_of(&one);
+    for id in ["list", "rounds", "cards-h", "quality", "method", "glossary", "columns"] {
+        assert!(one.contains(&format!("id=\"{id}\"")), "{id}");
+    }
+}
+
+#[test]
+fn what_changed_is_told_by_diff_and_on_the_first_page() {
+    let fleet = fleet();
+    assert_eq!(fleet.drawoff(DRAWOFF, "run", &[]).code, 0);
+    let first: Vec<VisitRow> = read_table(&fleet.path("out/service_list.parquet")).unwrap();
+    let old = fleet.path("old");
+    std::fs::rename(fleet.path("out"), &old).unwrap();
+    // The same homes with room for one fewer on the list.
+    let most = format!("worth.visits_per_list={}", first.len() - 1);
+    let since = format!("pages.since={}", old.display());
+    let ended = fleet.drawoff(DRAWOFF, "run", &[&most, &since]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let news: Vec<NewsRow> = read_table(&fleet.path("out/news.parquet")).unwrap();
+    let last = first.last().unwrap();
+    assert_eq!(news.len(), 1, "{news:?}");
+    assert_eq!((news[0].home.as_str(), news[0].change.as_str()), (last.home.as_str(), "left_off"));
+    assert!(news[0].why.contains("beyond the capacity"), "{}", news[0].why);
+    let index = text_of(&fleet.path("out/site/index.html"));
+    assert!(index.contains("Pushed off the list") && index.contains("beyond the capacity"), "{index}");
+
+    let arguments = ["diff", old.to_str().unwrap(), &fleet.path("out").display().to_string(), "--json"];
+    let told = run(DRAWOFF, &arguments);
+    let json: serde_json::Value = serde_json::from_str(&told.stdout).unwrap();
+    assert_eq!(json[0]["home"].as_str(), Some(last.home.as_str()));
+    assert_eq!(json[0].as_object().unwrap().len(), NewsRow::columns().len());
+    let arguments = ["diff", old.to_str().unwrap(), old.to_str().unwrap()];
+    assert!(run(DRAWOFF, &arguments).stdout.contains("alike"));
+    let arguments = ["diff", old.to_str().unwrap(), "no-such-folder"];
+    assert_eq!(run(DRAWOFF, &arguments).code, 3);
+}
+
+#[test]
+fn the_run_before_in_the_same_folder_may_be_compared_with() {
+    let fleet = fleet();
+    let since = format!("pages.since={}", fleet.path("out").display());
+    let ended = fleet.drawoff(DRAWOFF, "run", &[&since]);
+    assert!(ended.code == 0 && ended.stderr.contains("no run in"), "{}", ended.stderr);
+    let ended = fleet.drawoff(DRAWOFF, "run", &[&since]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    assert!(text_of(&fleet.path("out/site/index.html")).contains("the same homes at the same places"));
+}
+
+#[test]
+fn shells_and_the_manual_know_every_command() {
+    let shown = |arguments: &[&str]| {
+        let ended = run(DRAWOFF, arguments);
+        assert_eq!(ended.code, 0, "{}", ended.stderr);
+        ended.stdout
+    };
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let text = shown(&["completions", shell]);
+        for command in ["run", "check", "explain", "diff", "pages", "score"] {
+            assert!(text.contains(command), "{shell}: {command}");
+        }
+    }
+    let manual = shown(&["manual"]);
+    assert!(
+        manual.contains(".TH drawoff") && manual.contains("Exit codes") && manual.contains("since"),
+        "{manual}"
+    );
+    let help = shown(&["--help"]);
+    assert!(help.contains("Examples:") && help.contains("130  interrupted"));
+}
