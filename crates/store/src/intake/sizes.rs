@@ -59,7 +59,7 @@ fn check_column(file: &File, column: &ColumnChunkMetaData) -> Option<String> {
         if column.column_type() == Type::BYTE_ARRAY && header.unpacked / values > LONGEST_TEXT {
             return Some(format!(
                 "texts of {} kB each are no names, times or numbers",
-                header.unpacked / values >> 10
+                (header.unpacked / values) >> 10
             ));
         }
         at = reader.stream_position().ok()?.checked_add(header.packed)?;
