@@ -96,6 +96,7 @@ fn rmse_k(tank: &CylinderBody, fives: &[Five], layers: u8, inlet_mixing_l: f64) 
         height_m: Some(tank.height_m),
         layers,
         standing_loss_w_per_k: tank.loss_w_per_k,
+        fittings: (0.0, 0.0),
         conductivity_w_per_m_k: 1.5,
         inlet_mixing_l,
         water: WATER,

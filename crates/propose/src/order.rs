@@ -91,7 +91,7 @@ pub(crate) fn base_share(sample: &Sample, probes_from_base: &[usize], power: usi
         }
         let low = &here[..here.len().div_ceil(3)];
         let alone =
-            |i: usize| home.values[power][i] > 0.0 && others.iter().all(|&o| !(home.values[o][i] > 0.0));
+            |i: usize| home.values[power][i] > 0.0 && !others.iter().any(|&o| home.values[o][i] > 0.0);
         let rise =
             |of: &[usize], i: usize| mean(of.iter().map(|&c| home.values[c][i] - home.values[c][i - 1]));
         let rows: Vec<usize> =

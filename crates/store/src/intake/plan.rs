@@ -50,6 +50,7 @@ pub(crate) fn problems_of_schema(
     problems_of(name, &found, &type_of, &|_| true, mapping)
 }
 
+/// `is_own`: whether a column lies in the data themselves and is not said by the name of a folder.
 fn problems_of(
     name: &str,
     found: &[&str],
