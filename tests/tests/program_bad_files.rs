@@ -2,6 +2,7 @@
 //!
 //! Files: apache/parquet-testing and apache/arrow-testing, Apache-2.0. A file without a row in the table fails, and so does a row without
 //! a file.
+#![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 #![expect(clippy::print_stderr, reason = "a failing test says what the table should hold")]
 
 use std::collections::BTreeMap;

@@ -1,4 +1,5 @@
 //! Small files that unpack to more than the memory, and sources that are no files: each is refused within 2 GiB and 10 s.
+#![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 #![expect(clippy::disallowed_methods, reason = "tests make files that the store would not write")]
 
 use std::fs::File;
