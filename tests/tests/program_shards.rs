@@ -151,4 +151,20 @@ fn a_damaged_file_is_named_by_every_shard_and_by_the_merge() {
     assert!(ended.stderr.contains("warning: week-2.parquet"), "{}", ended.stderr);
     let files: Vec<String> = bytes_of(&out.path().join("by-home")).into_keys().collect();
     assert!(files.iter().all(|f| f.ends_with("00000.parquet") || f == "manifest.json"), "{files:?}");
+    // Whoever reads the buckets says what is not in them, as whoever reads the export does.
+    let name = |name: &str| out.path().join(name).display().to_string();
+    let on_buckets = |command: &str, into: &str, more: &[&str]| {
+        let (readings, dir) = (format!("inputs.readings={buckets}"), format!("outputs.dir={}", name(into)));
+        let mut all = vec![command, &pipeline, "--set", &readings, "--set", &register, "--set", &dir];
+        all.extend(more);
+        let ended = run(DRAWOFF, &all);
+        assert_eq!(ended.code, 4, "{command}: {}", ended.stderr);
+        assert!(ended.stderr.contains("warning: week-2.parquet"), "{command}: {}", ended.stderr);
+        assert!(ended.stderr.contains("hint: the file may be cut short"), "{command}: {}", ended.stderr);
+    };
+    on_buckets("run", "direct", &[]);
+    on_buckets("reduce", "unused", &["--shard", "1/2", "--out", &name("part-1")]);
+    on_buckets("reduce", "unused", &["--shard", "2/2", "--out", &name("part-2")]);
+    on_buckets("merge", "merged", &["--parts", &name("part-1"), &name("part-2")]);
+    assert_same(&out.path().join("direct"), &out.path().join("merged"), &[]);
 }

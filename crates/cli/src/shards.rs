@@ -33,23 +33,24 @@ pub(crate) fn bucket(args: &BucketArgs) -> Result<Exit, Failure> {
         return Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]));
     }
     let buckets = usize::from(args.buckets);
+    buckets::check_number(readings, buckets).map_err(|e| Failure::settings(vec![e]))?;
     let mut folder = RunFolder::begin(&args.out)?;
     let rows = AtomicU64::new(0);
     let told = |n: u64| {
         rows.fetch_add(n, Ordering::Relaxed);
     };
     let made = buckets::rewrite(readings, &inputs.mapping, buckets, &mut folder, &told);
-    let (layout, problems) = made.map_err(|e| Failure::new(Exit::NoInput, e))?;
+    let layout = made.map_err(|e| Failure::new(Exit::NoInput, e))?;
     let manifest =
         serde_json::to_value(&layout).map_err(|e| ContractError::new("manifest", e.to_string()))?;
     folder.finish(manifest)?;
-    problems.iter().for_each(progress::warning);
+    layout.left_out.iter().for_each(|left_out| progress::warning(&left_out.problem()));
     progress::note(&format!(
         "{} rows of {} files lie in {buckets} buckets",
         thousands(layout.rows),
         layout.sources.len()
     ));
-    Ok(if problems.is_empty() { Exit::Done } else { Exit::Partial })
+    Ok(if layout.left_out.is_empty() { Exit::Done } else { Exit::Partial })
 }
 
 /// Reduces one shard of a fleet, or all of it.

@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping, Shape};
 use rayon::prelude::*;
 
-use crate::buckets::{self, Layout};
+use crate::buckets::{self, Layout, LeftOut};
 use crate::in_turn::in_turn;
 use crate::intake::file::{self, Collector};
 use crate::intake::open::damaged;
@@ -96,11 +96,18 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         match source::list(source) {
-            Ok(sources) => Self::of_sources(sources, &[], None, mapping, cylinders, limits),
+            Ok(sources) => {
+                // A folder of buckets knows of files that it does not hold.
+                let left_out = match buckets::layout(source) {
+                    Ok(layout) => layout.map_or_else(Vec::new, |l| l.left_out),
+                    Err(e) => vec![LeftOut::of(crate::output::MANIFEST, e)],
+                };
+                Self::of_sources(sources, &left_out, &[], None, mapping, cylinders, limits)
+            }
             Err(e) => {
                 let path = source.display().to_string();
                 let no_source = FileReport { path, status: Err(e), account: Account::default() };
-                let none = Self::of_sources(Vec::new(), &[], None, mapping, cylinders, limits);
+                let none = Self::of_sources(Vec::new(), &[], &[], None, mapping, cylinders, limits);
                 Self { no_source: Some(no_source), ..none }
             }
         }
@@ -118,10 +125,12 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         let sources = files.iter().map(|f| f.source.clone()).collect();
-        Self::of_sources(sources, elsewhere, only, mapping, cylinders, limits)
+        Self::of_sources(sources, &[], elsewhere, only, mapping, cylinders, limits)
     }
 
     /// Looks at the files of some buckets of an export that was [rewritten](crate::buckets), with `only` as in [`Self::of_files`].
+    ///
+    /// The files that were left out when it was rewritten are told as files that cannot be read, whichever buckets are wanted.
     ///
     /// # Errors
     /// When the folder cannot be listed.
@@ -138,11 +147,12 @@ impl<'a> Intake<'a> {
         sources.retain(|s| buckets::number(&s.name).is_some_and(wanted));
         let had = |column: &str| layout.columns.iter().any(|c| c == column);
         let elsewhere: Vec<bool> = mapping.readings.wide.iter().map(|w| had(&w.column)).collect();
-        Ok(Self::of_sources(sources, &elsewhere, only, mapping, cylinders, limits))
+        Ok(Self::of_sources(sources, &layout.left_out, &elsewhere, only, mapping, cylinders, limits))
     }
 
     fn of_sources(
-        sources: Vec<Source>,
+        mut sources: Vec<Source>,
+        left_out: &[LeftOut],
         elsewhere: &[bool],
         only: Option<BTreeSet<String>>,
         mapping: &'a Mapping,
@@ -150,7 +160,15 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         let readings = &mapping.readings;
-        let mut surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
+        if !left_out.is_empty() {
+            sources.extend(left_out.iter().map(|l| Source::absent(&l.file)));
+            sources.sort_by(|a, b| a.name.cmp(&b.name));
+        }
+        let survey = |source: &Source| match left_out.iter().find(|l| l.file == source.name) {
+            Some(left_out) => Survey::damaged(left_out.problem()),
+            None => Survey::of(source, readings),
+        };
+        let mut surveys: Vec<Survey> = sources.par_iter().map(survey).collect();
         let here = had(&surveys, readings.wide.len());
         let has = here.iter().enumerate().filter(|(i, here)| **here || elsewhere.get(*i) == Some(&true));
         let columns = has.count();
@@ -499,7 +517,7 @@ fn too_many_files(source: &Source) -> ContractError {
 }
 
 /// The problems of one file as one.
-fn joined(source: &Source, mut problems: Vec<ContractError>) -> ContractError {
+pub(crate) fn joined(source: &Source, mut problems: Vec<ContractError>) -> ContractError {
     if problems.len() == 1
         && let Some(only) = problems.pop()
     {
