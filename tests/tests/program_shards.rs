@@ -168,3 +168,55 @@ fn a_damaged_file_is_named_by_every_shard_and_by_the_merge() {
     on_buckets("merge", "merged", &["--parts", &name("part-1"), &name("part-2")]);
     assert_same(&out.path().join("direct"), &out.path().join("merged"), &[]);
 }
+
+/// A small fleet reduced as one part, and what merging it says.
+struct OnePart {
+    fleet: SmallFleet,
+}
+
+impl OnePart {
+    fn of(fleet: SmallFleet) -> Self {
+        let part = Self { fleet };
+        let ended = part.drawoff("reduce", "readings", &["--out", &part.name("part")]);
+        assert!([0, 4].contains(&ended.code), "{}", ended.stderr);
+        part
+    }
+
+    fn name(&self, name: &str) -> String {
+        self.fleet.path(name).display().to_string()
+    }
+
+    fn drawoff(&self, command: &str, readings: &str, more: &[&str]) -> Ended {
+        let set = [
+            format!("inputs.readings={}", self.name(readings)),
+            format!("inputs.register={}", self.name("register.csv")),
+            format!("outputs.dir={}", self.name("out")),
+        ];
+        let pipeline = self.name("pipeline.toml");
+        let mut all = vec![command, pipeline.as_str()];
+        set.iter().for_each(|item| all.extend(["--set", item]));
+        all.extend(more);
+        run(DRAWOFF, &all)
+    }
+
+    fn merge(&self, readings: &str, more: &[&str]) -> Ended {
+        let part = self.name("part");
+        let mut all = vec!["--parts", part.as_str()];
+        all.extend(more);
+        self.drawoff("merge", readings, &all)
+    }
+}
+
+#[test]
+fn a_register_that_gained_homes_since_the_parts_were_made_is_noticed() {
+    let fleet = SmallFleet::new();
+    let whole = drawoff_tests::program::text_of(&fleet.path("register.csv"));
+    let fewer: Vec<&str> = whole.lines().filter(|l| !l.contains("OS-00002")).collect();
+    fleet.write("register.csv", &(fewer.join("\n") + "\n"));
+    let part = OnePart::of(fleet);
+    let ended = part.merge("readings", &[]);
+    assert!([0, 4].contains(&ended.code), "{}", ended.stderr);
+    part.fleet.write("register.csv", &whole);
+    let ended = part.merge("readings", &[]);
+    assert!(ended.code == 2 && ended.stderr.contains("home OS-00002: was reduced"), "{}", ended.stderr);
+}

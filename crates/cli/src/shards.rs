@@ -209,6 +209,12 @@ fn gather(inputs: &Inputs, mut parts: Parts, put: &mut Keep<'_>) -> Result<Gathe
         taken.up_to(Some(&row.home), put)?;
         taken.one(home_of(&row, cylinder, water, &places, parts.files.len())?, put)?;
     }
+    // What was no home of the register when its rows were counted off, or no longer is one.
+    let is_listed = |home: &&String| inputs.cylinders.contains_key(*home);
+    let changed = parts.unlisted.keys().find(is_listed);
+    if let Some(home) = changed.or_else(|| parts.rejected.keys().find(|home| !is_listed(home))) {
+        return Err(other_settings(home));
+    }
     taken.up_to(None, put)?;
     progress::note(&format!("brought {} homes together", thousands(taken.with_rows() as u64)));
     let reduced = taken.finish(parts.files, &parts.rejected, parts.unlisted);
