@@ -220,3 +220,28 @@ fn a_register_that_gained_homes_since_the_parts_were_made_is_noticed() {
     let ended = part.merge("readings", &[]);
     assert!(ended.code == 2 && ended.stderr.contains("home OS-00002: was reduced"), "{}", ended.stderr);
 }
+
+#[test]
+fn a_merge_that_cannot_look_readings_up_says_so() {
+    let part = OnePart::of(SmallFleet::new());
+    let ended = part.merge("readings", &[]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let whole = bytes_of(&part.fleet.path("out"));
+    // No such folder: nothing is written, unless no plot is asked for.
+    let ended = part.merge("no-such-folder", &[]);
+    assert!(
+        ended.code == 3 && ended.stderr.contains("need some of them for their plots"),
+        "{}",
+        ended.stderr
+    );
+    assert_eq!(bytes_of(&part.fleet.path("out")), whole);
+    let ended = part.merge("no-such-folder", &["--set", "run.cards=0"]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    // A folder without files, and a file that was damaged after it was reduced.
+    std::fs::create_dir(part.fleet.path("empty")).unwrap();
+    let ended = part.merge("empty", &[]);
+    assert!(ended.code == 4 && ended.stderr.contains("no file of readings"), "{}", ended.stderr);
+    part.fleet.cut("readings/week-2.parquet", 5_000);
+    let ended = part.merge("readings", &[]);
+    assert!(ended.code == 4 && ended.stderr.contains("warning: week-2.parquet"), "{}", ended.stderr);
+}

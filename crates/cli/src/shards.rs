@@ -230,6 +230,13 @@ pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
         return Err(Failure::settings(vec![problem]));
     }
     let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
+    let readings = &inputs.pipeline.inputs.readings;
+    if inputs.pipeline.run.cards > 0 && !readings.exists() {
+        let message =
+            "the readings cannot be found, and the homes with a card need some of them for their plots";
+        let problem = ContractError::new(readings.display().to_string(), message);
+        return Err(unusable(problem.with_hint("set inputs.readings to where they lie, or run.cards to 0")));
+    }
     let parts = Parts::open(&args.parts).map_err(unusable)?;
     let assessed = match &args.learnt {
         Some(learnt) => {

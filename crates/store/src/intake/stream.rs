@@ -273,14 +273,34 @@ impl<'a> Intake<'a> {
     /// # Errors
     /// When rows written aside cannot be read back.
     pub fn homes(&self, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+        self.homes_and_damage(only).map(|(homes, _)| homes)
+    }
+
+    /// As [`Self::homes`], with what is wrong with the source and its files: rows of these homes may lie there.
+    ///
+    /// # Errors
+    /// As [`Self::homes`].
+    pub fn homes_and_damage(
+        &self,
+        only: &BTreeSet<String>,
+    ) -> Result<(BTreeMap<String, HomeRows>, Vec<ContractError>), ContractError> {
+        let no_source = self.no_source.iter().filter_map(|f| f.status.clone().err());
+        let mut damage: Vec<ContractError> =
+            self.problems.iter().flatten().cloned().chain(no_source).collect();
         let shares: BTreeSet<usize> = only.iter().map(|home| self.plan.shares.of(home)).collect();
         let mut out = BTreeMap::new();
         for share in shares {
-            for (home, parts) in self.load(share, Some(only), &|_| {})?.homes {
+            let loaded = self.load(share, Some(only), &|_| {})?;
+            for (home, parts) in loaded.homes {
                 out.insert(home, merge::merge(self.mapping.readings.shape, parts, self.columns));
             }
+            for (_, problem) in loaded.damage {
+                if !damage.contains(&problem) {
+                    damage.push(problem);
+                }
+            }
         }
-        Ok(out)
+        Ok((out, damage))
     }
 
     /// Reads shares on all threads and gives them out in their order.
