@@ -245,3 +245,16 @@ fn a_merge_that_cannot_look_readings_up_says_so() {
     let ended = part.merge("readings", &[]);
     assert!(ended.code == 4 && ended.stderr.contains("warning: week-2.parquet"), "{}", ended.stderr);
 }
+
+#[test]
+fn buckets_are_never_written_into_their_own_export() {
+    let part = OnePart::of(SmallFleet::new());
+    for (out, expected) in [
+        ("readings/by-home", "lies within inputs.readings"),
+        ("part/../readings/by-home", "lies within inputs.readings"),
+        (".", "holds inputs.readings"),
+    ] {
+        let ended = part.drawoff("bucket", "readings", &["--buckets", "2", "--out", &part.name(out)]);
+        assert!(ended.code == 2 && ended.stderr.contains(expected), "{out}: {}", ended.stderr);
+    }
+}

@@ -8,6 +8,7 @@ use drawoff_contract::{ContractError, Cylinder, HomeRows};
 use drawoff_homes::habits::learnt_from;
 use drawoff_store::buckets::{self, Layout, bucket_of};
 use drawoff_store::output::TableStream;
+use drawoff_store::places::lies_within;
 use drawoff_store::{FileReport, Intake, RunFolder, Streamed};
 
 use crate::args::{BucketArgs, LearnArgs, MergeArgs, ReduceArgs};
@@ -28,9 +29,15 @@ const GROUP_BYTES: usize = 16 << 20;
 pub(crate) fn bucket(args: &BucketArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(&args.pipeline)?;
     let readings = &inputs.pipeline.inputs.readings;
-    if args.out.starts_with(readings) {
-        let problem = ContractError::new("--out", "lies within inputs.readings");
-        return Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]));
+    let refuse = |message: &str| {
+        let problem = ContractError::new("--out", message);
+        Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]))
+    };
+    if lies_within(&args.out, readings) {
+        return refuse("lies within inputs.readings");
+    }
+    if lies_within(readings, &args.out) {
+        return refuse("holds inputs.readings, and would be replaced as a whole");
     }
     let buckets = usize::from(args.buckets);
     buckets::check_number(readings, buckets).map_err(|e| Failure::settings(vec![e]))?;
