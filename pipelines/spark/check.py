@@ -17,6 +17,7 @@ import time
 os.environ.setdefault("SPARK_LOCAL_IP", "127.0.0.1")
 os.environ.setdefault("PYSPARK_PYTHON", sys.executable)
 
+import pyarrow
 from pyarrow import parquet
 from pyspark.sql import functions as f
 
@@ -54,7 +55,7 @@ def main():
     for fleet in fleets:
         same_as_direct(spark, options, *fleet)
     with_an_executor_killed(spark, options, *synth)
-    planned_failures(spark, options, *fleets[0])
+    planned_failures(spark, options, *fleets[1])
     if options.measure:
         measure(spark, options, *synth)
     spark.stop()
@@ -76,7 +77,28 @@ def made_fleets(options):
     subprocess.run([options.drawoff, "synth", synth, *SYNTH], check=True, stdout=subprocess.DEVNULL)
     own = [f"inputs.readings={synth}/readings", f"inputs.register={synth}/register.csv", "inputs.visits="]
     fleets.append(("synth", "pipelines/service-list.toml", own))
-    return fleets
+    return [numbered(options), *fleets]
+
+
+def numbered(options):
+    """The sample fleet with whole numbers for homes: their order as numbers is not that of their names."""
+    folder = options.scratch / "numbered"
+    (folder / "readings").mkdir(parents=True)
+    sample = REPOSITORY / "sample-fleet"
+    lines = (sample / "register.csv").read_text().splitlines()
+    homes = [line.split(",")[0] for line in lines[1:]]
+    number = {home: str(8 + place) for place, home in enumerate(homes)}
+    assert sorted(number.values()) != sorted(number.values(), key=int)
+    register = [",".join([number[home], *line.split(",")[1:]]) for home, line in zip(homes, lines[1:])]
+    (folder / "register.csv").write_text("\n".join([lines[0], *register]) + "\n")
+    for path in sorted((sample / "readings").glob("*.parquet")):
+        table = parquet.read_table(path)
+        place = table.schema.get_field_index("home")
+        assert place >= 0
+        values = pyarrow.array([int(number[home]) for home in table["home"].to_pylist()], pyarrow.int64())
+        parquet.write_table(table.set_column(place, "home", values), folder / "readings" / path.name)
+    own = [f"inputs.readings={folder}/readings", f"inputs.register={folder}/register.csv", "inputs.visits="]
+    return "numbered", "pipelines/service-list.toml", own
 
 
 def job(options, name, pipeline, overrides, **more):

@@ -74,7 +74,9 @@ def sorted_rows(spark, readings, contract, partitions):
     missing = [c["name"] for c in contract["in"] if not c["optional"] and c["name"] not in names]
     if missing:
         raise SystemExit(f"error: {readings} has no columns {', '.join(missing)}")
-    columns = [f.col(f"`{name}`") for name in names]
+    by_home = contract["sorted_by"][0]
+    # Homes are told apart and put in order by their names, whole numbers too: drawoff takes 10 before 9.
+    columns = [f.col(f"`{name}`").cast("string").alias(name) if name == by_home else f.col(f"`{name}`") for name in names]
     home, moment = (f.col(f"`{name}`") for name in contract["sorted_by"])
     place = [f.col("_metadata.file_path").alias("_file"), f.col("_metadata.row_index").alias("_row")]
     rows = frame.select(*columns, *place).repartition(partitions, home)

@@ -22,7 +22,7 @@ const LOOK: Duration = Duration::from_millis(5);
 /// When it cannot be started.
 pub fn confined(program: &str, file: &Path) -> Result<String, String> {
     let mut child = Command::new("sh")
-        .args(["-c", &format!("ulimit -v {MOST_KB}; exec \"$@\""), "confined", program])
+        .args(["-c", &format!("ulimit -v {MOST_KB} && exec \"$@\""), "confined", program])
         .arg(file)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())

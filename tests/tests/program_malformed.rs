@@ -1,6 +1,5 @@
 //! Malformed text exports and registers: a clear error with file and place, or a counted rejection, never a wrong number.
-#![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
-#![expect(clippy::panic, reason = "the helpers of tests are tests too")]
+#![expect(clippy::unwrap_used, clippy::panic, reason = "the helpers of tests are tests too")]
 #![expect(clippy::disallowed_methods, reason = "tests make broken files, which the store would not write")]
 
 use drawoff_tests::program::{Ended, run};

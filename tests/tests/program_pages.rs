@@ -59,6 +59,22 @@ fn pages_made_again_are_those_of_the_run() {
     let ended = run(DRAWOFF, &arguments);
     assert_eq!(ended.code, 0, "{}", ended.stderr);
     assert_eq!(bytes_of(&again), bytes_of(&made.join("site")));
+    // Pages of an earlier call that nothing leads to go; files that this program does not name stay.
+    for stale in ["homes/os-00099-0123456789.html", "list-7.html", "homes/notes.html", "list-of-mine.html"] {
+        fleet.write(&format!("again/{stale}"), "left over");
+    }
+    let ended = run(DRAWOFF, &arguments);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let mut found = bytes_of(&again);
+    assert!(found.remove("homes/notes.html").is_some() && found.remove("list-of-mine.html").is_some());
+    assert_eq!(found, bytes_of(&made.join("site")));
+    // A finished run stays as it was.
+    for inside in ["", "site", "deep/er"] {
+        let inside = made.join(inside);
+        let ended = run(DRAWOFF, &["pages", made.to_str().unwrap(), "--out", inside.to_str().unwrap()]);
+        assert!(ended.code == 2 && ended.stderr.contains("a finished run"), "{}", ended.stderr);
+    }
+    verify(&made).unwrap();
     let one = fleet.path("one.html");
     let arguments = ["pages", made.to_str().unwrap(), "--single-file", one.to_str().unwrap()];
     assert_eq!(run(DRAWOFF, &arguments).code, 0);

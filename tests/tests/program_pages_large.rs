@@ -1,4 +1,5 @@
 //! Pages of 10,000 homes: their sizes and the time that they take. The homes are those of the sample fleet, many times over.
+#![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
 #![expect(clippy::print_stdout, reason = "the figures are what is looked for")]
 
 use std::path::Path;

@@ -151,4 +151,110 @@ fn a_damaged_file_is_named_by_every_shard_and_by_the_merge() {
     assert!(ended.stderr.contains("warning: week-2.parquet"), "{}", ended.stderr);
     let files: Vec<String> = bytes_of(&out.path().join("by-home")).into_keys().collect();
     assert!(files.iter().all(|f| f.ends_with("00000.parquet") || f == "manifest.json"), "{files:?}");
+    // Whoever reads the buckets says what is not in them, as whoever reads the export does.
+    let name = |name: &str| out.path().join(name).display().to_string();
+    let on_buckets = |command: &str, into: &str, more: &[&str]| {
+        let (readings, dir) = (format!("inputs.readings={buckets}"), format!("outputs.dir={}", name(into)));
+        let mut all = vec![command, &pipeline, "--set", &readings, "--set", &register, "--set", &dir];
+        all.extend(more);
+        let ended = run(DRAWOFF, &all);
+        assert_eq!(ended.code, 4, "{command}: {}", ended.stderr);
+        assert!(ended.stderr.contains("warning: week-2.parquet"), "{command}: {}", ended.stderr);
+        assert!(ended.stderr.contains("hint: the file may be cut short"), "{command}: {}", ended.stderr);
+    };
+    on_buckets("run", "direct", &[]);
+    on_buckets("reduce", "unused", &["--shard", "1/2", "--out", &name("part-1")]);
+    on_buckets("reduce", "unused", &["--shard", "2/2", "--out", &name("part-2")]);
+    on_buckets("merge", "merged", &["--parts", &name("part-1"), &name("part-2")]);
+    assert_same(&out.path().join("direct"), &out.path().join("merged"), &[]);
+}
+
+/// A small fleet reduced as one part, and what merging it says.
+struct OnePart {
+    fleet: SmallFleet,
+}
+
+impl OnePart {
+    fn of(fleet: SmallFleet) -> Self {
+        let part = Self { fleet };
+        let ended = part.drawoff("reduce", "readings", &["--out", &part.name("part")]);
+        assert!([0, 4].contains(&ended.code), "{}", ended.stderr);
+        part
+    }
+
+    fn name(&self, name: &str) -> String {
+        self.fleet.path(name).display().to_string()
+    }
+
+    fn drawoff(&self, command: &str, readings: &str, more: &[&str]) -> Ended {
+        let set = [
+            format!("inputs.readings={}", self.name(readings)),
+            format!("inputs.register={}", self.name("register.csv")),
+            format!("outputs.dir={}", self.name("out")),
+        ];
+        let pipeline = self.name("pipeline.toml");
+        let mut all = vec![command, pipeline.as_str()];
+        set.iter().for_each(|item| all.extend(["--set", item]));
+        all.extend(more);
+        run(DRAWOFF, &all)
+    }
+
+    fn merge(&self, readings: &str, more: &[&str]) -> Ended {
+        let part = self.name("part");
+        let mut all = vec!["--parts", part.as_str()];
+        all.extend(more);
+        self.drawoff("merge", readings, &all)
+    }
+}
+
+#[test]
+fn a_register_that_gained_homes_since_the_parts_were_made_is_noticed() {
+    let fleet = SmallFleet::new();
+    let whole = drawoff_tests::program::text_of(&fleet.path("register.csv"));
+    let fewer: Vec<&str> = whole.lines().filter(|l| !l.contains("OS-00002")).collect();
+    fleet.write("register.csv", &(fewer.join("\n") + "\n"));
+    let part = OnePart::of(fleet);
+    let ended = part.merge("readings", &[]);
+    assert!([0, 4].contains(&ended.code), "{}", ended.stderr);
+    part.fleet.write("register.csv", &whole);
+    let ended = part.merge("readings", &[]);
+    assert!(ended.code == 2 && ended.stderr.contains("home OS-00002: was reduced"), "{}", ended.stderr);
+}
+
+#[test]
+fn a_merge_that_cannot_look_readings_up_says_so() {
+    let part = OnePart::of(SmallFleet::new());
+    let ended = part.merge("readings", &[]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let whole = bytes_of(&part.fleet.path("out"));
+    // No such folder: nothing is written, unless no plot is asked for.
+    let ended = part.merge("no-such-folder", &[]);
+    assert!(
+        ended.code == 3 && ended.stderr.contains("need some of them for their plots"),
+        "{}",
+        ended.stderr
+    );
+    assert_eq!(bytes_of(&part.fleet.path("out")), whole);
+    let ended = part.merge("no-such-folder", &["--set", "run.cards=0"]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    // A folder without files, and a file that was damaged after it was reduced.
+    std::fs::create_dir(part.fleet.path("empty")).unwrap();
+    let ended = part.merge("empty", &[]);
+    assert!(ended.code == 4 && ended.stderr.contains("no file of readings"), "{}", ended.stderr);
+    part.fleet.cut("readings/week-2.parquet", 5_000);
+    let ended = part.merge("readings", &[]);
+    assert!(ended.code == 4 && ended.stderr.contains("warning: week-2.parquet"), "{}", ended.stderr);
+}
+
+#[test]
+fn buckets_are_never_written_into_their_own_export() {
+    let part = OnePart::of(SmallFleet::new());
+    for (out, expected) in [
+        ("readings/by-home", "lies within inputs.readings"),
+        ("part/../readings/by-home", "lies within inputs.readings"),
+        (".", "holds inputs.readings"),
+    ] {
+        let ended = part.drawoff("bucket", "readings", &["--buckets", "2", "--out", &part.name(out)]);
+        assert!(ended.code == 2 && ended.stderr.contains(expected), "{out}: {}", ended.stderr);
+    }
 }

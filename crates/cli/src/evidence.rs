@@ -12,6 +12,9 @@ use crate::run::Inputs;
 
 const DAY_MS: i64 = 86_400_000;
 
+/// Rows by home, and what was wrong.
+type Found = (BTreeMap<String, HomeRows>, Vec<ContractError>);
+
 /// Where rows are found again.
 pub(crate) enum Readings<'a> {
     OfRun(Box<Intake<'a>>),
@@ -21,21 +24,23 @@ pub(crate) enum Readings<'a> {
 }
 
 impl Readings<'_> {
-    /// The rows of some homes.
+    /// The rows of some homes, and what hides more of them that nobody has told yet.
     ///
     /// # Errors
     /// When they cannot be read.
-    fn homes(&self, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+    fn homes(&self, only: &BTreeSet<String>) -> Result<Found, ContractError> {
         match self {
-            Self::OfRun(intake) => intake.homes(only),
-            Self::OfNight(night) => night.homes(only),
+            Self::OfRun(intake) => intake.homes(only).map(|homes| (homes, Vec::new())),
+            Self::OfNight(night) => night.homes(only).map(|homes| (homes, Vec::new())),
+            // Nothing to look up.
+            Self::Anew(_) if only.is_empty() => Ok(Found::default()),
             Self::Anew(inputs) => anew(inputs, only),
         }
     }
 }
 
-/// The rows of some homes, from the buckets that hold them or else from all files; none where the readings cannot be reached from here.
-fn anew(inputs: &Inputs, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+/// The rows of some homes, from the buckets that hold them or else from all files, with what is wrong with these.
+fn anew(inputs: &Inputs, only: &BTreeSet<String>) -> Result<Found, ContractError> {
     let readings = &inputs.pipeline.inputs.readings;
     // Some homes of a list fit into memory.
     let limits = Limits { memory_bytes: u64::MAX, aside: std::path::PathBuf::new() };
@@ -54,20 +59,21 @@ fn anew(inputs: &Inputs, only: &BTreeSet<String>) -> Result<BTreeMap<String, Hom
                 &own,
                 &limits,
             )?
-            .homes(only)
+            .homes_and_damage(only)
         }
-        None => Intake::open(readings, &inputs.mapping, &own, &limits).homes(only),
+        None => Intake::open(readings, &inputs.mapping, &own, &limits).homes_and_damage(only),
     }
 }
 
-/// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days.
+/// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days. With them what is
+/// wrong with files that they were looked up in.
 pub(crate) fn evidence(
     readings: &Readings<'_>,
     cylinders: &BTreeMap<String, Cylinder>,
     visits: &[VisitRow],
-) -> Result<Vec<EvidenceRow>, ContractError> {
+) -> Result<(Vec<EvidenceRow>, Vec<ContractError>), ContractError> {
     let mut out = Vec::new();
-    let homes = readings.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
+    let (homes, damage) = readings.homes(&visits.iter().map(|v| v.home.clone()).collect())?;
     for visit in visits {
         let (Some(rows), Some(cylinder)) = (homes.get(&visit.home), cylinders.get(&visit.home)) else {
             continue;
@@ -98,5 +104,5 @@ pub(crate) fn evidence(
             });
         }
     }
-    Ok(out)
+    Ok((out, damage))
 }

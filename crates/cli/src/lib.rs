@@ -74,13 +74,13 @@ pub fn main() -> std::process::ExitCode {
         Command::Accuracy(a) => accuracy::accuracy(a),
         Command::Calibrate(a) => calibrate::calibrate(a),
         Command::Synth(a) => synth::synth(a),
-        Command::Completions(a) => command_line::completions(a),
-        Command::Manual => command_line::manual(),
         Command::Bucket(a) => shards::bucket(a),
         Command::Reduce(a) => shards::reduce(a),
         Command::Learn(a) => shards::learn(a),
         Command::Merge(a) => shards::merge(a),
         Command::Worker(a) => worker::worker(a),
+        Command::Completions(a) => command_line::completions(a),
+        Command::Manual => command_line::manual(),
     };
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);

@@ -9,8 +9,9 @@ use drawoff_contract::{ContractError, Outcome, Table};
 use drawoff_report::home::Fleet;
 use drawoff_report::{Counted, HomeStory, PageInput, PlanTables, service_list, site};
 use drawoff_store::RunFolder;
-use drawoff_store::output::export::{names_in, write_text};
-use drawoff_store::output::{HomesInOrder, MANIFEST, TableRows, fingerprint, read_table};
+use drawoff_store::output::export::{names_in, remove, write_text};
+use drawoff_store::output::{HomesInOrder, MANIFEST, TableRows, fingerprint, read_manifest, read_table};
+use drawoff_store::places::real;
 
 use crate::args::PagesArgs;
 use crate::exit::{Exit, Failure};
@@ -238,13 +239,35 @@ pub(crate) fn pages(args: &PagesArgs) -> Result<Exit, Failure> {
         return Ok(Exit::Done);
     }
     let out = &args.out;
+    let is_run = |folder: &Path| {
+        let manifest = read_manifest(folder).ok().flatten();
+        manifest.is_some_and(|m| m["program"] == "drawoff")
+    };
+    if let Some(run) = real(out).ancestors().find(|folder| is_run(folder)) {
+        let message = format!("lies in {}, a finished run that would no longer be as it was", run.display());
+        let problem = ContractError::new("--out", message);
+        return Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]));
+    }
+    let mut written = BTreeSet::new();
     let count = make(&args.run, &told, news.as_deref(), &mut |name, text| {
         let name = name.trim_start_matches(FOLDER).trim_start_matches('/');
+        written.insert(name.to_owned());
         write_text(&out.join(name), text)
     })
     .map_err(no_run)?;
+    remove_stale(out, &written)?;
     progress::note(&format!("{count} pages: {}", out.join("index.html").display()));
     Ok(Exit::Done)
+}
+
+/// Removes pages of homes and of the list that an earlier call made and this one did not: nothing leads to them, and they tell of homes
+/// that are no longer listed. Files of other names are not this program's.
+fn remove_stale(out: &Path, written: &BTreeSet<String>) -> Result<(), ContractError> {
+    let homes = names_in(&out.join("homes"))?.into_iter().filter(|name| site::is_file_name(name));
+    let lists = names_in(out)?.into_iter().filter(|name| site::is_later_list(name));
+    let stale = homes.map(|name| format!("homes/{name}")).chain(lists).filter(|name| !written.contains(name));
+    stale.for_each(|name| remove(&out.join(name)));
+    Ok(())
 }
 
 /// Title, currency and remarks of a finished run.

@@ -245,8 +245,12 @@ pub(crate) fn service_list(
         started.elapsed().as_secs_f64()
     ));
     let shown = &list.visits[..list.visits.len().min(inputs.pipeline.run.cards)];
-    let evidence = evidence(&readings, &inputs.cylinders, shown)?;
+    let (evidence, damage) = evidence(&readings, &inputs.cylinders, shown)?;
     drop(readings);
+    let is_news = |e: &&ContractError| {
+        !reduced.files.iter().any(|f| f.status.as_ref().is_err_and(|known| known.message == e.message))
+    };
+    damage.iter().filter(is_news).for_each(progress::warning);
     let mut total = Account::default();
     reduced.accounts.files.iter().for_each(|a| total.add(a));
     let slips = unit_slips(&reduced.unit_signs, &total);
@@ -270,7 +274,7 @@ pub(crate) fn service_list(
     if inputs.pipeline.pages.site {
         progress::note(&format!("pages: {dir}/{}/index.html", pages::FOLDER));
     }
-    Ok(if partial || any_failed { Exit::Partial } else { Exit::Done })
+    Ok(if partial || any_failed || !damage.is_empty() { Exit::Partial } else { Exit::Done })
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.

@@ -8,6 +8,7 @@ use drawoff_contract::{ContractError, Cylinder, HomeRows};
 use drawoff_homes::habits::learnt_from;
 use drawoff_store::buckets::{self, Layout, bucket_of};
 use drawoff_store::output::TableStream;
+use drawoff_store::places::lies_within;
 use drawoff_store::{FileReport, Intake, RunFolder, Streamed};
 
 use crate::args::{BucketArgs, LearnArgs, MergeArgs, ReduceArgs};
@@ -28,28 +29,35 @@ const GROUP_BYTES: usize = 16 << 20;
 pub(crate) fn bucket(args: &BucketArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(&args.pipeline)?;
     let readings = &inputs.pipeline.inputs.readings;
-    if args.out.starts_with(readings) {
-        let problem = ContractError::new("--out", "lies within inputs.readings");
-        return Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]));
+    let refuse = |message: &str| {
+        let problem = ContractError::new("--out", message);
+        Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]))
+    };
+    if lies_within(&args.out, readings) {
+        return refuse("lies within inputs.readings");
+    }
+    if lies_within(readings, &args.out) {
+        return refuse("holds inputs.readings, and would be replaced as a whole");
     }
     let buckets = usize::from(args.buckets);
+    buckets::check_number(readings, buckets).map_err(|e| Failure::settings(vec![e]))?;
     let mut folder = RunFolder::begin(&args.out)?;
     let rows = AtomicU64::new(0);
     let told = |n: u64| {
         rows.fetch_add(n, Ordering::Relaxed);
     };
     let made = buckets::rewrite(readings, &inputs.mapping, buckets, &mut folder, &told);
-    let (layout, problems) = made.map_err(|e| Failure::new(Exit::NoInput, e))?;
+    let layout = made.map_err(|e| Failure::new(Exit::NoInput, e))?;
     let manifest =
         serde_json::to_value(&layout).map_err(|e| ContractError::new("manifest", e.to_string()))?;
     folder.finish(manifest)?;
-    problems.iter().for_each(progress::warning);
+    layout.left_out.iter().for_each(|left_out| progress::warning(&left_out.problem()));
     progress::note(&format!(
         "{} rows of {} files lie in {buckets} buckets",
         thousands(layout.rows),
         layout.sources.len()
     ));
-    Ok(if problems.is_empty() { Exit::Done } else { Exit::Partial })
+    Ok(if layout.left_out.is_empty() { Exit::Done } else { Exit::Partial })
 }
 
 /// Reduces one shard of a fleet, or all of it.
@@ -208,6 +216,12 @@ fn gather(inputs: &Inputs, mut parts: Parts, put: &mut Keep<'_>) -> Result<Gathe
         taken.up_to(Some(&row.home), put)?;
         taken.one(home_of(&row, cylinder, water, &places, parts.files.len())?, put)?;
     }
+    // What was no home of the register when its rows were counted off, or no longer is one.
+    let is_listed = |home: &&String| inputs.cylinders.contains_key(*home);
+    let changed = parts.unlisted.keys().find(is_listed);
+    if let Some(home) = changed.or_else(|| parts.rejected.keys().find(|home| !is_listed(home))) {
+        return Err(other_settings(home));
+    }
     taken.up_to(None, put)?;
     progress::note(&format!("brought {} homes together", thousands(taken.with_rows() as u64)));
     let reduced = taken.finish(parts.files, &parts.rejected, parts.unlisted);
@@ -223,6 +237,13 @@ pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
         return Err(Failure::settings(vec![problem]));
     }
     let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
+    let readings = &inputs.pipeline.inputs.readings;
+    if inputs.pipeline.run.cards > 0 && !readings.exists() {
+        let message =
+            "the readings cannot be found, and the homes with a card need some of them for their plots";
+        let problem = ContractError::new(readings.display().to_string(), message);
+        return Err(unusable(problem.with_hint("set inputs.readings to where they lie, or run.cards to 0")));
+    }
     let parts = Parts::open(&args.parts).map_err(unusable)?;
     let assessed = match &args.learnt {
         Some(learnt) => {

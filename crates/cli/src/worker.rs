@@ -34,6 +34,8 @@ pub(crate) struct Counts {
 }
 
 pub(crate) fn worker(args: &WorkerArgs) -> Result<Exit, Failure> {
+    // Before anything that takes time: who starts a process may be gone while it reads its settings.
+    let parent = args.parent.or_else(own_parent);
     let site = read_site(&args.pipeline)?;
     if args.contract {
         progress::exact(&match args.stage {
@@ -42,7 +44,7 @@ pub(crate) fn worker(args: &WorkerArgs) -> Result<Exit, Failure> {
         });
         return Ok(Exit::Done);
     }
-    leave_with_parent(args.parent);
+    leave_with_parent(parent);
     let (input, output) = (std::io::stdin().lock(), std::io::stdout().lock());
     let counts = match (args.stage, &args.learnt) {
         (Stage::Assess, Some(learnt)) => {
@@ -202,11 +204,19 @@ fn columns_of<T: Table>() -> Vec<serde_json::Value> {
         .collect()
 }
 
+/// The process that started this one, where the system tells.
+fn own_parent() -> Option<u32> {
+    #[cfg(unix)]
+    let parent = Some(std::os::unix::process::parent_id());
+    #[cfg(not(unix))]
+    let parent = None;
+    parent
+}
+
 /// Ends this process when the one that started it is gone: nobody would read its output, and it may hang on its input.
 fn leave_with_parent(parent: Option<u32>) {
     #[cfg(unix)]
-    {
-        let parent = parent.unwrap_or_else(std::os::unix::process::parent_id);
+    if let Some(parent) = parent {
         std::thread::spawn(move || {
             while std::os::unix::process::parent_id() == parent {
                 std::thread::sleep(LOOK_AFTER_PARENT);

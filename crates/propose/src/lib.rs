@@ -9,6 +9,7 @@ mod line;
 mod order;
 mod register;
 mod sample;
+mod skipped;
 mod stamps;
 mod written;
 

@@ -1,6 +1,5 @@
 //! The whole mapping as text.
 
-use chrono::{DateTime, MappedLocalTime, TimeZone};
 use drawoff_contract::mapping::{ProbeOrder, Unit};
 
 use crate::balance::{Balance, balance};
@@ -9,6 +8,7 @@ use crate::line::{Line, quoted};
 use crate::order::{agreement, base_share, by_number, read_order};
 use crate::register::{Facts, RegisterTable, read_register};
 use crate::sample::{Home, Sample, median, quantile};
+use crate::skipped::skipped_hours;
 use crate::stamps::read_stamps;
 
 /// What the layout of an export says, before its values.
@@ -229,29 +229,6 @@ fn zone_of(export: &Export, facts: &Facts, sample: &Sample) -> (Option<String>, 
                 .to_owned(),
         ),
     }
-}
-
-/// Homes with rows on both sides of an hour that the clocks skip, and rows within it.
-fn skipped_hours(zone: chrono_tz::Tz, sample: &Sample) -> Option<(usize, usize)> {
-    const QUARTER_MS: i64 = 900_000;
-    let first = sample.homes.iter().filter_map(|h| h.time_ms.first()).min()?;
-    let last = sample.homes.iter().filter_map(|h| h.time_ms.last()).max()?;
-    let is_skipped = |ms: i64| {
-        let local = DateTime::from_timestamp_millis(ms).map(|t| t.naive_utc());
-        local.is_some_and(|l| matches!(zone.offset_from_local_datetime(&l), MappedLocalTime::None))
-    };
-    let quarters = (first.div_euclid(QUARTER_MS)..=last.div_euclid(QUARTER_MS)).map(|q| q * QUARTER_MS);
-    let skipped: Vec<i64> = quarters.filter(|&q| is_skipped(q)).collect();
-    let (start, end) = (*skipped.first()?, *skipped.last()? + QUARTER_MS);
-    let (mut homes, mut rows) = (0, 0);
-    for home in &sample.homes {
-        let at = |ms: i64| home.time_ms.partition_point(|t| *t < ms);
-        // A stamp at the end of an interval may name the first instant that is skipped.
-        rows += at(end) - at(start + 1);
-        homes +=
-            usize::from(at(start + 1) > at(start - 4 * QUARTER_MS) && at(end + 4 * QUARTER_MS) > at(end));
-    }
-    Some((homes, rows))
 }
 
 /// Units of power and register, settled by the balance.

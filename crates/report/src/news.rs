@@ -65,11 +65,15 @@ impl Side {
 pub fn between(before: &Side, now: &Side) -> Vec<NewsRow> {
     let old: BTreeMap<&str, (usize, &VisitRow)> = places(&before.visits);
     let new: BTreeMap<&str, (usize, &VisitRow)> = places(&now.visits);
+    let passed = passed(&old, &new);
     let mut rows: Vec<NewsRow> = Vec::new();
     for visit in &now.visits {
         let both = old.get(visit.home.as_str()).zip(new.get(visit.home.as_str()));
         match both {
-            Some((o, n)) => rows.extend(in_both(*o, *n, &old, &new)),
+            Some((o, n)) => {
+                let passed = passed.get(visit.home.as_str()).copied().unwrap_or_default();
+                rows.extend(in_both(o.1, n.1, passed));
+            }
             None => rows.push(arrived(before, visit)),
         }
     }
@@ -111,19 +115,53 @@ fn row(change: &str, old: Option<&VisitRow>, new: Option<&VisitRow>, why: String
 
 type Places<'a> = BTreeMap<&'a str, (usize, &'a VisitRow)>;
 
-/// Whose place or worth changed; `None` where neither did.
-fn in_both(
-    (old_at, old): (usize, &VisitRow),
-    (new_at, new): (usize, &VisitRow),
-    before: &Places<'_>,
-    now: &Places<'_>,
-) -> Option<NewsRow> {
+/// Which others moved a home that both lists have.
+#[derive(Clone, Copy, Debug, Default)]
+struct Passed {
+    arrived: i64,
+    left: i64,
+    overtook: i64,
+    overtaken_by: i64,
+}
+
+/// [`Passed`] of every home that both lists have, in one sweep over the old one.
+fn passed<'a>(before: &Places<'a>, now: &Places<'a>) -> BTreeMap<&'a str, Passed> {
+    let only_in = |own: &Places<'a>, other: &Places<'a>| {
+        let only = own.iter().filter(|(home, _)| !other.contains_key(*home));
+        sorted(only.map(|(_, at)| at.0))
+    };
+    let (arrived, left) = (only_in(now, before), only_in(before, now));
+    let mut both: Vec<(usize, usize, &str)> =
+        now.iter().filter_map(|(home, n)| Some((before.get(home)?.0, n.0, *home))).collect();
+    both.sort_unstable();
+    let new_places = sorted(both.iter().map(|b| b.1));
     let count = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
-    let arrived = count(now.iter().filter(|(home, at)| at.0 < new_at && !before.contains_key(*home)).count());
-    let left = count(before.iter().filter(|(home, at)| at.0 < old_at && !now.contains_key(*home)).count());
-    let both = || now.iter().filter_map(|(home, n)| before.get(home).map(|o| (o.0, n.0)));
-    let overtook = count(both().filter(|&(o, n)| o < old_at && n > new_at).count());
-    let overtaken_by = count(both().filter(|&(o, n)| o > old_at && n < new_at).count());
+    // New places of those that came before in the old list, in order.
+    let mut above: Vec<usize> = Vec::new();
+    let mut out = BTreeMap::new();
+    for (old_at, new_at, home) in both {
+        let still_above = above.partition_point(|at| *at < new_at);
+        let passed = Passed {
+            arrived: count(arrived.partition_point(|at| *at < new_at)),
+            left: count(left.partition_point(|at| *at < old_at)),
+            overtook: count(above.len() - still_above),
+            overtaken_by: count(new_places.partition_point(|at| *at < new_at) - still_above),
+        };
+        out.insert(home, passed);
+        above.insert(still_above, new_at);
+    }
+    out
+}
+
+fn sorted(places: impl Iterator<Item = usize>) -> Vec<usize> {
+    let mut places: Vec<usize> = places.collect();
+    places.sort_unstable();
+    places
+}
+
+/// Whose place or worth changed; `None` where neither did.
+fn in_both(old: &VisitRow, new: &VisitRow, passed: Passed) -> Option<NewsRow> {
+    let Passed { arrived, left, overtook, overtaken_by } = passed;
     let change = kind(old, new);
     if change == "moved" && old.rank == new.rank {
         return None;

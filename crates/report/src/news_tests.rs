@@ -148,3 +148,35 @@ fn safety_and_another_story_come_before_worth() {
     assert_eq!(rows[0].why, "now listed first for safety");
     assert!(rows[1].why.starts_with("was taken for: "), "{}", rows[1].why);
 }
+
+#[test]
+fn the_sweep_counts_what_four_plain_passes_count() {
+    // Two lists of many homes, some in one of them only, in orders of no pattern.
+    let list = |factor: usize, without: usize| -> Vec<VisitRow> {
+        let mut homes: Vec<usize> = (0..120).filter(|home| home % 7 != without).collect();
+        homes.sort_by_key(|home| (home * factor) % 127);
+        homes.iter().zip(1..).map(|(home, rank)| visit(rank, &format!("{home:03}"), 100, 0.9)).collect()
+    };
+    let (old, new) = (list(31, 2), list(45, 5));
+    let (before, now) = (places(&old), places(&new));
+    let swept = passed(&before, &now);
+    let both: Vec<(&str, usize, usize)> =
+        before.iter().filter_map(|(home, o)| Some((*home, o.0, now.get(home)?.0))).collect();
+    assert!(both.len() > 80 && swept.len() == both.len());
+    let number = |n: usize| i64::try_from(n).unwrap();
+    for &(home, o, n) in &both {
+        let plain = [
+            now.iter().filter(|(home, at)| at.0 < n && !before.contains_key(*home)).count(),
+            before.iter().filter(|(home, at)| at.0 < o && !now.contains_key(*home)).count(),
+            both.iter().filter(|b| b.1 < o && b.2 > n).count(),
+            both.iter().filter(|b| b.1 > o && b.2 < n).count(),
+        ];
+        let found = swept[home];
+        assert_eq!(
+            [found.arrived, found.left, found.overtook, found.overtaken_by],
+            plain.map(number),
+            "{home}"
+        );
+    }
+    assert!(swept.values().any(|p| p.overtook > 0 && p.overtaken_by > 0 && p.left > 0 && p.arrived > 0));
+}

@@ -17,7 +17,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::disk;
-use crate::intake::{file, names, plan, source, survey};
+use crate::intake::{file, joined, names, plan, source, survey};
 use crate::output::{BatchStream, MANIFEST, RunFolder};
 
 /// Folders of buckets begin with this.
@@ -28,8 +28,40 @@ const ROWS_IN_MEMORY: usize = 4 << 20;
 const LEAST_GROUP_ROWS: usize = 8_192;
 /// More buckets would be open files beyond what systems allow a process.
 pub const MOST_BUCKETS: usize = 512;
+/// Files of one run, whose rows carry the number of theirs in two bytes.
+const MOST_FILES: usize = 1 << 16;
 /// Name of the layout in the manifest.
 const LAYOUT: &str = "buckets";
+
+/// An input file that could not be read, and so is in no bucket.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LeftOut {
+    /// Its name, as in [`Layout::sources`].
+    pub file: String,
+    /// Where in it.
+    pub subject: String,
+    /// Why.
+    pub message: String,
+    /// What to do.
+    pub hint: Option<String>,
+}
+
+impl LeftOut {
+    pub(crate) fn of(file: &str, problem: ContractError) -> Self {
+        let ContractError { subject, message, hint } = problem;
+        Self { file: file.to_owned(), subject, message, hint }
+    }
+
+    /// The problem again.
+    #[must_use]
+    pub fn problem(&self) -> ContractError {
+        ContractError {
+            subject: self.subject.clone(),
+            message: self.message.clone(),
+            hint: self.hint.clone(),
+        }
+    }
+}
 
 /// How an export was rewritten.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -42,6 +74,8 @@ pub struct Layout {
     pub columns: Vec<String>,
     /// Input files in the order of their paths; a file of a bucket is named by its place here.
     pub sources: Vec<String>,
+    /// Those of them whose rows are in no bucket: whoever reads the buckets has to say so.
+    pub left_out: Vec<LeftOut>,
     /// Rows written.
     pub rows: u64,
 }
@@ -77,10 +111,26 @@ pub fn layout(readings: &Path) -> Result<Option<Layout>, ContractError> {
     if value.get("layout").and_then(serde_json::Value::as_str) != Some(LAYOUT) {
         return Ok(None);
     }
-    serde_json::from_value(value).map(Some).map_err(broken)
+    serde_json::from_value(value)
+        .map(Some)
+        .map_err(|e| broken(e).with_hint("rewrite the export again with `drawoff bucket` of this version"))
 }
 
-/// Rewrites the export at `source` into the folder of a run, in one pass, and gives its layout with the files that were left out.
+/// Refuses more buckets than can be read again: a run reads so many files at most.
+///
+/// # Errors
+/// Names the numbers; none where the export cannot be listed, which [`rewrite`] tells.
+pub fn check_number(source: &Path, buckets: usize) -> Result<(), ContractError> {
+    let files = source::list(source).map_or(0, |sources| sources.len());
+    if files.saturating_mul(buckets) <= MOST_FILES {
+        return Ok(());
+    }
+    let message =
+        format!("{buckets} buckets of {files} files are more files than a run reads ({MOST_FILES})");
+    Err(ContractError::new("--buckets", message).with_hint("use fewer buckets, or join files of the export"))
+}
+
+/// Rewrites the export at `source` into the folder of a run, in one pass, and gives its layout, which names the files that were left out.
 ///
 /// `progress` is told the rows of each batch.
 ///
@@ -92,10 +142,10 @@ pub fn rewrite(
     buckets: usize,
     folder: &mut RunFolder,
     progress: &dyn Fn(u64),
-) -> Result<(Layout, Vec<ContractError>), ContractError> {
+) -> Result<Layout, ContractError> {
     let sources = source::list(source)?;
     let readings = &mapping.readings;
-    let mut problems = Vec::new();
+    let mut left_out = Vec::new();
     let mut had = vec![false; readings.wide.len()];
     let mut rows = 0;
     for (place, source) in sources.iter().enumerate() {
@@ -103,7 +153,7 @@ pub fn rewrite(
         match &survey.columns {
             Ok(has) => had.iter_mut().zip(has).for_each(|(all, one)| *all |= one),
             Err(wrong) => {
-                problems.extend(wrong.iter().cloned());
+                left_out.push(LeftOut::of(&source.name, joined(source, wrong.clone())));
                 continue;
             }
         }
@@ -136,7 +186,7 @@ pub fn rewrite(
                 open.into_values().try_for_each(|stream| folder.end_batches(stream))?;
             }
             Err(e) => {
-                problems.push(e);
+                left_out.push(LeftOut::of(&source.name, e));
                 open.into_values().try_for_each(BatchStream::abandon)?;
             }
         }
@@ -147,9 +197,10 @@ pub fn rewrite(
         buckets,
         columns: columns.collect(),
         sources: sources.into_iter().map(|s| s.name).collect(),
+        left_out,
         rows,
     };
-    Ok((layout, problems))
+    Ok(layout)
 }
 
 /// The files that one input file becomes.

@@ -37,6 +37,7 @@ use self::source::Source;
 
 pub use check::inspect;
 pub use grouped::{Grouped, GroupedHome};
+pub(crate) use stream::joined;
 pub use stream::{FileLost, Intake, Streamed};
 
 /// All readings of a run.

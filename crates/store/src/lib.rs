@@ -12,6 +12,7 @@ pub mod intake;
 mod kept;
 pub mod output;
 pub mod pipe;
+pub mod places;
 pub mod register;
 pub mod settings;
 pub mod small;

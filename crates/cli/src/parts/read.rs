@@ -98,6 +98,8 @@ impl Parts {
             }
         }
         files.sort_by(|a, b| a.0.cmp(&b.0));
+        // A file that was left out when the export was rewritten is named by every shard.
+        files.dedup_by(|b, a| a.0 == b.0 && a.1.status.is_err() && a.1.status == b.1.status);
         let place = |name: &String| files.partition_point(|(n, _)| n < name);
         let places: Vec<Vec<usize>> = names.iter().map(|own| own.iter().map(place).collect()).collect();
         let of_stream = (!streamed.is_empty()).then_some(files.len());

@@ -75,12 +75,14 @@ pub fn home_page(story: &HomeStory, fleet: &Fleet) -> String {
     home::page_in(story, Some(fleet), &Frame { pages: &PAGES, up: "../", here: "", sorts: false })
 }
 
+/// Letters of the mark in the name of a home's page.
+const MARK: usize = 10;
+
 /// A name for the file of a home's page: what of its identifier is plain, and a mark that tells alike ones apart (`fingerprint` is
 /// hexadecimal). Never leaves its folder, whatever the identifier.
 #[must_use]
 pub fn file_name(home: &str, fingerprint: &str) -> String {
     const LONGEST: usize = 40;
-    const MARK: usize = 10;
     let plain: String = home
         .chars()
         .map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' })
@@ -88,6 +90,21 @@ pub fn file_name(home: &str, fingerprint: &str) -> String {
         .collect();
     let mark: String = fingerprint.chars().take(MARK).collect();
     format!("{}-{mark}.html", plain.trim_matches('-')).trim_start_matches('-').to_owned()
+}
+
+/// Whether a file's name is one that [`file_name`] gives.
+#[must_use]
+pub fn is_file_name(name: &str) -> bool {
+    let Some(stem) = name.strip_suffix(".html") else { return false };
+    let mark = stem.rsplit('-').next().unwrap_or(stem);
+    mark.len() == MARK && mark.chars().all(|c| matches!(c, '0'..='9' | 'a'..='f'))
+}
+
+/// Whether a file's name is that of a second or later page of the list.
+#[must_use]
+pub fn is_later_list(name: &str) -> bool {
+    let number = name.strip_prefix("list-").and_then(|rest| rest.strip_suffix(".html"));
+    number.is_some_and(|n| !n.is_empty() && n.chars().all(|c| c.is_ascii_digit()))
 }
 
 fn index(input: &PageInput<'_>) -> String {
@@ -218,6 +235,11 @@ mod tests {
             assert!(name.ends_with("0123456789.html") && name.len() < 64, "{name}");
             assert!(name.chars().all(|c| c.is_ascii_alphanumeric() || "-.".contains(c)), "{name}");
             assert!(!name.starts_with('.') && !name.starts_with('-'), "{name}");
+            assert!(is_file_name(&name), "{name}");
         }
+        for other in ["index.html", "notes-0123456789.txt", "os-1-012345678.html", "my-decade-page.html"] {
+            assert!(!is_file_name(other), "{other}");
+        }
+        assert!(is_later_list("list-2.html") && !is_later_list("list.html") && !is_later_list("list-x.html"));
     }
 }

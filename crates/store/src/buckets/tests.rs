@@ -49,10 +49,9 @@ fn buckets_hold_the_same_homes_as_the_export_each_in_one() {
     let mapping = wide_mapping();
     let mut folder = RunFolder::begin(out.path()).unwrap();
     let told = std::cell::Cell::new(0);
-    let (made, problems) =
-        rewrite(dir.path(), &mapping, 5, &mut folder, &|n| told.set(told.get() + n)).unwrap();
+    let made = rewrite(dir.path(), &mapping, 5, &mut folder, &|n| told.set(told.get() + n)).unwrap();
     folder.finish(serde_json::to_value(&made).unwrap()).unwrap();
-    assert_eq!((problems, made.rows, told.get()), (Vec::new(), 3600, 3600));
+    assert_eq!((made.left_out.len(), made.rows, told.get()), (0, 3600, 3600));
     assert_eq!(made.sources, ["0.parquet", "1.csv", "2.parquet"]);
     assert_eq!(layout(out.path()).unwrap(), Some(made.clone()));
     assert_eq!(layout(dir.path()).unwrap(), None);
@@ -84,17 +83,39 @@ fn buckets_hold_the_same_homes_as_the_export_each_in_one() {
 }
 
 #[test]
-fn a_damaged_file_is_left_out_of_all_buckets() {
+fn a_damaged_file_is_left_out_of_all_buckets_and_told_by_all_who_read_them() {
     let (dir, out) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    export(dir.path());
+    let cylinders = export(dir.path());
     write_text(&dir.path().join("3.parquet"), "PAR1 and then nothing");
     write_text(&dir.path().join("4.csv"), "home,when\nhome-01,5\n");
+    let mapping = wide_mapping();
     let mut folder = RunFolder::begin(out.path()).unwrap();
-    let (made, problems) = rewrite(dir.path(), &wide_mapping(), 3, &mut folder, &|_| {}).unwrap();
+    let made = rewrite(dir.path(), &mapping, 3, &mut folder, &|_| {}).unwrap();
     folder.finish(serde_json::to_value(&made).unwrap()).unwrap();
-    assert!(problems.iter().any(|p| p.subject.contains("3.parquet")), "{problems:?}");
-    assert!(problems.iter().any(|p| p.subject.contains("4.csv")), "{problems:?}");
-    assert_eq!(made.rows, 3600);
+    let named: Vec<&str> = made.left_out.iter().map(|l| l.file.as_str()).collect();
+    assert_eq!((named, made.rows), (vec!["3.parquet", "4.csv"], 3600));
+    assert_eq!(layout(out.path()).unwrap(), Some(made.clone()));
+    let problems = |files: &[crate::FileReport]| -> Vec<(String, ContractError)> {
+        files.iter().filter_map(|f| Some((f.path.clone(), f.status.clone().err()?))).collect()
+    };
+    let direct = problems(&gather(dir.path(), &mapping, &cylinders, &|_| {}).files);
+    assert_eq!(direct.len(), 2);
+    assert_eq!(problems(&gather(out.path(), &mapping, &cylinders, &|_| {}).files), direct);
+    let limits = Limits { memory_bytes: u64::MAX, aside: std::path::PathBuf::new() };
+    let mut shard =
+        Intake::of_buckets(out.path(), &made, &|b| b == 1, None, &mapping, &cylinders, &limits).unwrap();
+    assert_eq!(shard.files(), 5);
+    let streamed = shard.each_home(&|_| {}, &|_, rows| rows, &mut |_, _| Ok(())).unwrap().unwrap();
+    assert_eq!(problems(&streamed.files), direct);
+}
+
+#[test]
+fn more_buckets_than_can_be_read_again_are_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    (0..129).for_each(|i| write_text(&dir.path().join(format!("{i}.csv")), ""));
+    assert!(check_number(dir.path(), 508).is_ok());
+    let refused = check_number(dir.path(), 509).unwrap_err();
+    assert!(refused.message.contains("509 buckets of 129 files"), "{refused}");
 }
 
 #[test]

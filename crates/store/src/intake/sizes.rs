@@ -10,14 +10,17 @@ use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData};
 const LARGEST_PAGE: u64 = 64 << 20;
 /// Mean length of the texts of a page beyond which they are no names, times or numbers, bytes.
 const LONGEST_TEXT: u64 = 4096;
-/// Structures of a page header nested deeper than this are refused: the format has three levels.
-const DEEPEST: u32 = 8;
+/// Structures of a page header nested deeper than this are refused: the decoder follows no deeper.
+const DEEPEST: u32 = 64;
+/// Lists in a page header longer than this are refused: the format has none there, and they take time to pass over.
+const LONGEST_LIST: u64 = 1 << 16;
 /// A page header lies within this many bytes, but for long texts in its statistics.
 const HEADER_BYTES: usize = 512;
 
 /// Refuses pages of the columns at `roots` that unpack to more than any export needs.
 ///
-/// A header that cannot be read ends the look at its column: the decoder stumbles over it too, and says how.
+/// A header that cannot be followed is refused too: the decoder may follow where this reader does not. Beyond the last value of a column
+/// nothing need be a header.
 ///
 /// # Errors
 /// Names row group and column.
@@ -44,14 +47,21 @@ pub(crate) fn check_pages(
 }
 
 fn check_column(file: &File, column: &ColumnChunkMetaData) -> Option<String> {
-    let start =
-        column.dictionary_page_offset().unwrap_or(column.data_page_offset()).min(column.data_page_offset());
+    // The decoder begins there too.
+    let start = column.dictionary_page_offset().unwrap_or(column.data_page_offset());
     let mut at = u64::try_from(start).ok()?;
     let end = at.checked_add(u64::try_from(column.compressed_size()).ok()?)?;
     let mut reader = BufReader::with_capacity(HEADER_BYTES, file.try_clone().ok()?);
+    let promised = u64::try_from(column.num_values()).ok()?;
+    let mut seen = 0_u64;
     while at < end {
         reader.seek(SeekFrom::Start(at)).ok()?;
-        let header = Header::read(&mut reader)?;
+        let Some(header) = Header::read(&mut reader) else {
+            return (seen < promised).then(|| format!("the page header at byte {at} cannot be followed"));
+        };
+        if header.is_data {
+            seen = seen.saturating_add(header.values);
+        }
         if header.unpacked > LARGEST_PAGE {
             return Some(format!("a page unpacks to {} MB", header.unpacked >> 20));
         }
@@ -73,6 +83,8 @@ struct Header {
     unpacked: u64,
     packed: u64,
     values: u64,
+    /// Whether the page holds values of rows, and not a dictionary.
+    is_data: bool,
 }
 
 impl Header {
@@ -84,7 +96,12 @@ impl Header {
                 (2, 4..=6) => header.unpacked = u64::try_from(signed(reader)?).ok()?,
                 (3, 4..=6) => header.packed = u64::try_from(signed(reader)?).ok()?,
                 // Headers of a data page, a dictionary and a data page of the second kind begin with the number of values.
-                (5 | 7 | 8, 12) => header.values = first_number(reader)?,
+                (5 | 7 | 8, 12) => {
+                    header.values = first_number(reader)?;
+                    header.is_data |= field != 7;
+                }
+                // Of another kind than the format's: who knows what a decoder makes of it.
+                (2 | 3 | 5 | 7 | 8, _) => return None,
                 _ => skip(reader, kind, 0)?,
             }
         }
@@ -133,8 +150,35 @@ fn skip(reader: &mut impl BufRead, kind: u8, depth: u32) -> Option<()> {
                 skip(reader, kind, depth + 1)?;
             }
         }
-        // No page header has lists, sets or maps.
+        9 | 10 => {
+            let head = byte(reader)?;
+            let long = head >> 4 == 15;
+            let length = if long { unsigned(reader)? } else { u64::from(head >> 4) };
+            skip_each(reader, &[head & 0x0f], length, depth)?;
+        }
+        11 => {
+            let length = unsigned(reader)?;
+            if length > 0 {
+                let kinds = byte(reader)?;
+                skip_each(reader, &[kinds >> 4, kinds & 0x0f], length, depth)?;
+            }
+        }
+        13 => pass(reader, 16)?,
         _ => return None,
+    }
+    Some(())
+}
+
+/// Passes over the members of a list, set or map. Switches among them take no byte, as the decoder has it.
+fn skip_each(reader: &mut impl BufRead, kinds: &[u8], length: u64, depth: u32) -> Option<()> {
+    if length > LONGEST_LIST {
+        return None;
+    }
+    if kinds.iter().all(|kind| matches!(kind, 1 | 2)) {
+        return Some(());
+    }
+    for _ in 0..length {
+        kinds.iter().try_for_each(|kind| skip(reader, *kind, depth + 1))?;
     }
     Some(())
 }
@@ -169,16 +213,51 @@ fn signed(reader: &mut impl BufRead) -> Option<i64> {
 }
 
 #[cfg(test)]
+#[expect(clippy::disallowed_methods, reason = "a test spoils a file, which the store would not")]
 mod tests {
+    use std::sync::Arc;
+
+    use arrow::array::{ArrayRef, Float64Array};
+    use parquet::arrow::arrow_reader::{ArrowReaderMetadata, ArrowReaderOptions};
+
     use super::*;
+    use crate::intake::testing::write_parquet;
 
     #[test]
     fn a_page_header_by_hand() {
         // 1: i32 0 (data page), 2: i32 300, 3: i32 40, 5: struct { 1: i32 7, 2: i32 0 }
         let bytes = [0x15, 0x00, 0x15, 0xd8, 0x04, 0x15, 0x50, 0x2c, 0x15, 0x0e, 0x15, 0x00, 0x00, 0x00];
         let header = Header::read(&mut &bytes[..]).unwrap();
-        assert_eq!(header, Header { unpacked: 300, packed: 40, values: 7 });
+        assert_eq!(header, Header { unpacked: 300, packed: 40, values: 7, is_data: true });
         assert_eq!(Header::read(&mut &bytes[..7]), None);
         assert_eq!(Header::read(&mut &[0x19, 0x00][..]), None);
+        // Sizes behind 9: a list of two i32, a map of i32 to i32, a set of a structure: passed over, as the decoder does.
+        let head = [0x99, 0x25, 0x02, 0x04, 0x1b, 0x01, 0x55, 0x02, 0x04, 0x1a, 0x1c, 0x15, 0x02, 0x00];
+        let strange = [&head[..], &[0x05, 0x04, 0xd8, 0x04, 0x15, 0x50, 0x00]].concat();
+        let header = Header::read(&mut &strange[..]).unwrap();
+        assert_eq!(header, Header { unpacked: 300, packed: 40, values: 0, is_data: false });
+        // A size of another kind, and a list that is longer than a header.
+        assert_eq!(Header::read(&mut &[0x23, 0x04, 0x15, 0x50, 0x00][..]), None);
+        assert_eq!(Header::read(&mut &[0x99, 0xf5, 0xff, 0xff, 0xff, 0x0f][..]), None);
+    }
+
+    #[test]
+    fn a_header_that_cannot_be_followed_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.parquet");
+        let values: ArrayRef = Arc::new(Float64Array::from_iter_values((0..50).map(f64::from)));
+        write_parquet(&path, vec![("t1", values)], 50);
+        let file = File::open(&path).unwrap();
+        let known = ArrowReaderMetadata::load(&file, ArrowReaderOptions::default()).unwrap();
+        assert_eq!(check_pages(&file, known.metadata(), &[0]), Ok(()));
+        let column = known.metadata().row_group(0).column(0);
+        let start = column.dictionary_page_offset().unwrap_or(column.data_page_offset());
+        let mut bytes = std::fs::read(&path).unwrap();
+        // Field 1 of a kind that the format does not know.
+        bytes[usize::try_from(start).unwrap()] = 0x1f;
+        std::fs::write(&path, bytes).unwrap();
+        let refused = check_pages(&File::open(&path).unwrap(), known.metadata(), &[0]).unwrap_err();
+        assert_eq!(refused.0, "row group 0, column `t1`");
+        assert!(refused.1.contains("cannot be followed"), "{}", refused.1);
     }
 }

@@ -34,6 +34,13 @@ pub(crate) struct Source {
     pub(crate) folder_columns: Vec<(String, String)>,
 }
 
+impl Source {
+    /// A file that is known by its name only.
+    pub(crate) fn absent(name: &str) -> Self {
+        Self { path: PathBuf::from(name), name: name.to_owned(), folder_columns: Vec::new() }
+    }
+}
+
 /// How a file is laid out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Format {

@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping, Shape};
 use rayon::prelude::*;
 
-use crate::buckets::{self, Layout};
+use crate::buckets::{self, Layout, LeftOut};
 use crate::in_turn::in_turn;
 use crate::intake::file::{self, Collector};
 use crate::intake::open::damaged;
@@ -96,11 +96,18 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         match source::list(source) {
-            Ok(sources) => Self::of_sources(sources, &[], None, mapping, cylinders, limits),
+            Ok(sources) => {
+                // A folder of buckets knows of files that it does not hold.
+                let left_out = match buckets::layout(source) {
+                    Ok(layout) => layout.map_or_else(Vec::new, |l| l.left_out),
+                    Err(e) => vec![LeftOut::of(crate::output::MANIFEST, e)],
+                };
+                Self::of_sources(sources, &left_out, &[], None, mapping, cylinders, limits)
+            }
             Err(e) => {
                 let path = source.display().to_string();
                 let no_source = FileReport { path, status: Err(e), account: Account::default() };
-                let none = Self::of_sources(Vec::new(), &[], None, mapping, cylinders, limits);
+                let none = Self::of_sources(Vec::new(), &[], &[], None, mapping, cylinders, limits);
                 Self { no_source: Some(no_source), ..none }
             }
         }
@@ -118,10 +125,12 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         let sources = files.iter().map(|f| f.source.clone()).collect();
-        Self::of_sources(sources, elsewhere, only, mapping, cylinders, limits)
+        Self::of_sources(sources, &[], elsewhere, only, mapping, cylinders, limits)
     }
 
     /// Looks at the files of some buckets of an export that was [rewritten](crate::buckets), with `only` as in [`Self::of_files`].
+    ///
+    /// The files that were left out when it was rewritten are told as files that cannot be read, whichever buckets are wanted.
     ///
     /// # Errors
     /// When the folder cannot be listed.
@@ -138,11 +147,12 @@ impl<'a> Intake<'a> {
         sources.retain(|s| buckets::number(&s.name).is_some_and(wanted));
         let had = |column: &str| layout.columns.iter().any(|c| c == column);
         let elsewhere: Vec<bool> = mapping.readings.wide.iter().map(|w| had(&w.column)).collect();
-        Ok(Self::of_sources(sources, &elsewhere, only, mapping, cylinders, limits))
+        Ok(Self::of_sources(sources, &layout.left_out, &elsewhere, only, mapping, cylinders, limits))
     }
 
     fn of_sources(
-        sources: Vec<Source>,
+        mut sources: Vec<Source>,
+        left_out: &[LeftOut],
         elsewhere: &[bool],
         only: Option<BTreeSet<String>>,
         mapping: &'a Mapping,
@@ -150,7 +160,15 @@ impl<'a> Intake<'a> {
         limits: &Limits,
     ) -> Self {
         let readings = &mapping.readings;
-        let mut surveys: Vec<Survey> = sources.par_iter().map(|s| Survey::of(s, readings)).collect();
+        if !left_out.is_empty() {
+            sources.extend(left_out.iter().map(|l| Source::absent(&l.file)));
+            sources.sort_by(|a, b| a.name.cmp(&b.name));
+        }
+        let survey = |source: &Source| match left_out.iter().find(|l| l.file == source.name) {
+            Some(left_out) => Survey::damaged(left_out.problem()),
+            None => Survey::of(source, readings),
+        };
+        let mut surveys: Vec<Survey> = sources.par_iter().map(survey).collect();
         let here = had(&surveys, readings.wide.len());
         let has = here.iter().enumerate().filter(|(i, here)| **here || elsewhere.get(*i) == Some(&true));
         let columns = has.count();
@@ -255,14 +273,34 @@ impl<'a> Intake<'a> {
     /// # Errors
     /// When rows written aside cannot be read back.
     pub fn homes(&self, only: &BTreeSet<String>) -> Result<BTreeMap<String, HomeRows>, ContractError> {
+        self.homes_and_damage(only).map(|(homes, _)| homes)
+    }
+
+    /// As [`Self::homes`], with what is wrong with the source and its files: rows of these homes may lie there.
+    ///
+    /// # Errors
+    /// As [`Self::homes`].
+    pub fn homes_and_damage(
+        &self,
+        only: &BTreeSet<String>,
+    ) -> Result<(BTreeMap<String, HomeRows>, Vec<ContractError>), ContractError> {
+        let no_source = self.no_source.iter().filter_map(|f| f.status.clone().err());
+        let mut damage: Vec<ContractError> =
+            self.problems.iter().flatten().cloned().chain(no_source).collect();
         let shares: BTreeSet<usize> = only.iter().map(|home| self.plan.shares.of(home)).collect();
         let mut out = BTreeMap::new();
         for share in shares {
-            for (home, parts) in self.load(share, Some(only), &|_| {})?.homes {
+            let loaded = self.load(share, Some(only), &|_| {})?;
+            for (home, parts) in loaded.homes {
                 out.insert(home, merge::merge(self.mapping.readings.shape, parts, self.columns));
             }
+            for (_, problem) in loaded.damage {
+                if !damage.contains(&problem) {
+                    damage.push(problem);
+                }
+            }
         }
-        Ok(out)
+        Ok((out, damage))
     }
 
     /// Reads shares on all threads and gives them out in their order.
@@ -499,7 +537,7 @@ fn too_many_files(source: &Source) -> ContractError {
 }
 
 /// The problems of one file as one.
-fn joined(source: &Source, mut problems: Vec<ContractError>) -> ContractError {
+pub(crate) fn joined(source: &Source, mut problems: Vec<ContractError>) -> ContractError {
     if problems.len() == 1
         && let Some(only) = problems.pop()
     {

@@ -62,6 +62,11 @@ impl Survey {
             Err(problems) => Self { columns: Err(problems), metadata: None, pieces: Vec::new() },
         }
     }
+
+    /// A file that is known not to be readable.
+    pub(crate) fn damaged(problem: ContractError) -> Self {
+        Self { columns: Err(vec![problem]), metadata: None, pieces: Vec::new() }
+    }
 }
 
 /// The same file with its columns of texts read as numbers into a list of texts, as they mostly lie in the file: that spares a
