@@ -34,6 +34,7 @@ use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping};
 use rayon::prelude::*;
 
 use self::source::Source;
+use crate::buckets;
 
 pub use check::inspect;
 pub use grouped::{Grouped, GroupedHome};
@@ -77,8 +78,13 @@ pub struct Input {
 /// All files at `source` in the order of their paths, each with the hash of its content.
 ///
 /// # Errors
-/// When there is no file of readings, or one cannot be read at all.
+/// When there is no file of readings, or one cannot be read at all, or the folder holds [buckets](crate::buckets) that lack one.
 pub fn inputs(source: &Path) -> Result<Vec<Input>, ContractError> {
+    if let Ok(Some(layout)) = buckets::layout(source)
+        && let Some(left_out) = layout.left_out.first()
+    {
+        return Err(left_out.problem());
+    }
     let known = |source: Source| {
         let content = source::content(&source)?;
         Ok(Input { name: source.name.clone(), content, source })

@@ -101,6 +101,17 @@ fn a_damaged_file_is_left_out_of_all_buckets_and_told_by_all_who_read_them() {
     let direct = problems(&gather(dir.path(), &mapping, &cylinders, &|_| {}).files);
     assert_eq!(direct.len(), 2);
     assert_eq!(problems(&gather(out.path(), &mapping, &cylinders, &|_| {}).files), direct);
+    // A manifest that cannot be read may hide such files; what another program calls so does not.
+    write_text(&dir.path().join(MANIFEST), "one\ntwo\n");
+    assert_eq!(problems(&gather(dir.path(), &mapping, &cylinders, &|_| {}).files), direct);
+    let whole = disk::text(&out.path().join(MANIFEST)).unwrap();
+    write_text(&out.path().join(MANIFEST), "{");
+    let told = problems(&gather(out.path(), &mapping, &cylinders, &|_| {}).files);
+    assert!(told.len() == 1 && told[0].0 == MANIFEST, "{told:?}");
+    write_text(&out.path().join(MANIFEST), &whole);
+    // Whoever knows files by their content cannot know these.
+    assert_eq!(crate::inputs(out.path()).unwrap_err(), direct[0].1);
+    assert_eq!(crate::inputs(dir.path()).unwrap().len(), 5);
     let limits = Limits { memory_bytes: u64::MAX, aside: std::path::PathBuf::new() };
     let mut shard =
         Intake::of_buckets(out.path(), &made, &|b| b == 1, None, &mapping, &cylinders, &limits).unwrap();

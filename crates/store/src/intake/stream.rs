@@ -18,6 +18,7 @@ use crate::intake::source::{self, Source};
 use crate::intake::spill::{Router, Spill};
 use crate::intake::survey::Survey;
 use crate::intake::{FileReport, Input, Limits, merge, runs};
+use crate::output::MANIFEST;
 
 /// Shares in memory for each thread: the one being read, its rows as they are brought together, and what decoders hold.
 const SHARES_A_THREAD: u64 = 2;
@@ -100,7 +101,9 @@ impl<'a> Intake<'a> {
                 // A folder of buckets knows of files that it does not hold.
                 let left_out = match buckets::layout(source) {
                     Ok(layout) => layout.map_or_else(Vec::new, |l| l.left_out),
-                    Err(e) => vec![LeftOut::of(crate::output::MANIFEST, e)],
+                    // A file of that name in another folder may be anything.
+                    Err(_) if !sources.iter().any(|s| buckets::number(&s.name).is_some()) => Vec::new(),
+                    Err(e) => vec![LeftOut::of(MANIFEST, e)],
                 };
                 Self::of_sources(sources, &left_out, &[], None, mapping, cylinders, limits)
             }
