@@ -253,7 +253,7 @@ mod tests {
         );
         assert!((cut[0].litres + cut[1].litres - 30.0).abs() < 1e-12 && cut[0].litres > 25.0, "{cut:?}");
         // What was read as it left is no silence's.
-        assert_eq!(cut_with(None, &draw), [draw.clone()]);
+        assert_eq!(cut_with(None, &draw), std::slice::from_ref(&draw));
         let seen = DrawNote { start: Utc(25 * h), end: Utc(26 * h), ..draw };
         assert_eq!(cut_with(Some(silence), &seen), [seen]);
     }
