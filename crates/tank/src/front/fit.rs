@@ -8,7 +8,7 @@ use crate::profile::MOST_PROBES;
 const READING_SD_K: f64 = 0.3;
 
 /// Prior of the width: its usual value, and the spread of its logarithm. Fresh fronts are a few per cent of the height, those
-/// of the evening before a quarter. Chosen with the other priors on simulated days (`tests/tests/usable_volume.rs`, seed 7).
+/// of the evening before a quarter. Chosen with the other priors on simulated days (`tests/tests/check_values/usable_volume.rs`, seed 7).
 const USUAL_WIDTH: f64 = 0.07;
 const LOG_WIDTH_SD: f64 = 0.8;
 

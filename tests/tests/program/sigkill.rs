@@ -1,6 +1,6 @@
 //! Runs killed at random moments: the last complete run is readable each time, and the next run is as if nothing had been.
 //!
-//! `DRAWOFF_KILLS=200 cargo test -p drawoff-tests --test program_sigkill -- --nocapture` kills so many runs of each kind; a few without it.
+//! `DRAWOFF_KILLS=200 cargo test -p drawoff-tests --test program sigkill:: -- --nocapture` kills so many runs of each kind; a few without it.
 //! `DRAWOFF_PROGRAM` names another build of the program, such as `target/release/drawoff`.
 #![cfg(unix)]
 #![expect(clippy::unwrap_used, reason = "what the tests share")]

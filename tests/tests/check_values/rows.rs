@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use drawoff_tests::shared_text;
 
-/// Row, file of its test without `check_values_` and `.rs`, test.
+/// Row, file of its test without `.rs`, test.
 const ASSERTED: &[(&str, &str, &str)] = &[
     ("T1.1", "water", "volume_expansion"),
     ("T1.1", "water", "properties_at_1_bar"),
@@ -135,22 +135,22 @@ const WITHOUT: &[(&str, &str)] = &[
 
 /// The sources of the tests, by the same short names.
 const SOURCES: &[(&str, &str)] = &[
-    ("discharge", include_str!("check_values_discharge.rs")),
-    ("elements", include_str!("check_values_elements.rs")),
-    ("fleet", include_str!("check_values_fleet.rs")),
-    ("hygiene", include_str!("check_values_hygiene.rs")),
-    ("label", include_str!("check_values_label.rs")),
-    ("leaks", include_str!("check_values_leaks.rs")),
-    ("loss", include_str!("check_values_loss.rs")),
-    ("metered", include_str!("check_values_metered.rs")),
-    ("norms", include_str!("check_values_norms.rs")),
-    ("rated", include_str!("check_values_rated.rs")),
-    ("settlement", include_str!("check_values_settlement.rs")),
-    ("stratification", include_str!("check_values_stratification.rs")),
-    ("tapping", include_str!("check_values_tapping.rs")),
-    ("usable", include_str!("check_values_usable.rs")),
-    ("verification", include_str!("check_values_verification.rs")),
-    ("water", include_str!("check_values_water.rs")),
+    ("discharge", include_str!("discharge.rs")),
+    ("elements", include_str!("elements.rs")),
+    ("fleet", include_str!("fleet.rs")),
+    ("hygiene", include_str!("hygiene.rs")),
+    ("label", include_str!("label.rs")),
+    ("leaks", include_str!("leaks.rs")),
+    ("loss", include_str!("loss.rs")),
+    ("metered", include_str!("metered.rs")),
+    ("norms", include_str!("norms.rs")),
+    ("rated", include_str!("rated.rs")),
+    ("settlement", include_str!("settlement.rs")),
+    ("stratification", include_str!("stratification.rs")),
+    ("tapping", include_str!("tapping.rs")),
+    ("usable", include_str!("usable.rs")),
+    ("verification", include_str!("verification.rs")),
+    ("water", include_str!("water.rs")),
 ];
 
 /// The row's number at the head of a text: T, section, point, number, perhaps a letter.
@@ -222,13 +222,13 @@ fn every_test_named_is_there() {
     let sources: BTreeMap<&str, &str> = SOURCES.iter().copied().collect();
     for (row, file, test) in ASSERTED {
         let there = sources[file].contains(&format!("#[test]\nfn {test}()"));
-        assert!(there, "{row}: no test {test} in check_values_{file}.rs");
+        assert!(there, "{row}: no test {test} in {file}.rs");
     }
     for (file, source) in SOURCES {
         for test in source.split("#[test]\nfn ").skip(1).filter_map(|rest| rest.split_once("()").map(|s| s.0))
         {
             let named = ASSERTED.iter().any(|a| a.1 == *file && a.2 == test);
-            assert!(named, "check_values_{file}.rs: {test} holds no row that is named");
+            assert!(named, "{file}.rs: {test} holds no row that is named");
         }
     }
     assert!(WITHOUT.iter().all(|w| !w.1.is_empty()));
