@@ -11,6 +11,8 @@ use drawoff_tank::replay::{Cylinder, Heater, State};
 
 use crate::calendar::Calendar;
 
+mod stop;
+
 /// Layers of the cylinder in trials: more do not change a home's sums by a hundredth, and cost in proportion.
 const LAYERS: u8 = 10;
 /// Users stop where the outlet falls below this, degC: the usable temperature of the published V40.
@@ -171,7 +173,10 @@ impl Home {
         if by_surplus(registered, notes) {
             sellable[SUN].fill(false);
         }
-        Ok(Self { home: registered.home.clone(), cylinder, heat_per_metered, allowed, sellable, days })
+        let mut home =
+            Self { home: registered.home.clone(), cylinder, heat_per_metered, allowed, sellable, days };
+        home.cylinder = stop::fitted(&home, registered.zone, &spells, stop_degc - SAME_STOP_K);
+        Ok(home)
     }
 
     /// The water at the end of a half-hour as the probes tell it; `None` where they were silent.
@@ -186,11 +191,23 @@ impl Home {
             return None;
         }
         let share = if top - feed > 1.0 { ((mean_degc - feed) / (top - feed)).clamp(0.0, 1.0) } else { 1.0 };
-        let at = |height: f64| feed + (top - feed) * ((height - (1.0 - share)) / FRONT + 0.5).clamp(0.0, 1.0);
-        // the front is cut off at base and top: a level shift gives back the heat that this costs
+        let middle = middle_of_front(share);
+        let at = |height: f64| feed + (top - feed) * ((height - middle) / FRONT + 0.5).clamp(0.0, 1.0);
+        // layers are no heights: a level shift gives back the heat that this costs
         let state = self.cylinder.state(at)?;
         let shift = (half_hour.stored_wh - self.cylinder.stored_wh(&state, 0.0)) / capacity;
         self.cylinder.state(|height| at(height) + shift)
+    }
+}
+
+/// Where the middle of the front lies, volume fraction, for the hot share to be what is given; beyond base or top where the front is cut off.
+fn middle_of_front(hot: f64) -> f64 {
+    // a front of which only a part is left holds a triangle of the other water
+    let cut = |share: f64| (2.0 * FRONT * share).sqrt() - FRONT / 2.0;
+    match hot {
+        _ if 1.0 - hot < FRONT / 2.0 => cut(1.0 - hot),
+        _ if hot < FRONT / 2.0 => 1.0 - cut(hot),
+        _ => 1.0 - hot,
     }
 }
 
@@ -201,25 +218,42 @@ fn own_spells<'a>(notes: HomeNotes<'a>) -> Vec<&'a SpellNote> {
     if lowest.len() >= FEWEST_STOPS { lowest } else { heats().collect() }
 }
 
-/// Temperature at which the thermostat opens, degC: the median of the highest probe when a call ended.
+/// Most power of an element over its rating: 253 V at a rating for 240 V, squared (statutory supply range).
+const MOST_OF_RATED: f64 = 1.12;
+/// What a thermostat stops by, less than the hottest, K: heats that end colder were ended by a timer or a charge.
+const SAME_STOP_K: f64 = 2.0;
+
+/// Stops and powers scatter downwards, where something else than thermostat and mains decides: the median of those within `less` of the
+/// point that one in ten exceeds; NaN of none.
+fn undiminished(values: &mut [f64], less: impl Fn(f64) -> f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let most = crate::quantile::of_next(values, 0.9);
+    let mut near: Vec<f64> = values.iter().copied().filter(|v| *v >= less(most)).collect();
+    if near.is_empty() { f64::NAN } else { crate::quantile::median(&mut near) }
+}
+
+/// Temperature at which the thermostat opens, degC: the highest probe when a call ended.
 fn stop_degc(spells: &[&SpellNote]) -> Result<f64, NotCounted> {
     let mut stops: Vec<f64> = spells.iter().filter(|s| s.call_ended).filter_map(|s| s.stop_degc).collect();
     if stops.len() < FEWEST_STOPS {
         return Err(NotCounted::TooLittleData);
     }
-    Ok(crate::quantile::median(&mut stops))
+    Ok(undiminished(&mut stops, |most| most - SAME_STOP_K))
 }
 
-/// Power of the heater, W: the median over its heating spells; and whether any energy was metered at all.
+/// Power of the heater, W: over its heating spells, without those in which a diverter gave it less; and whether any energy was metered at all.
 fn power_w(notes: HomeNotes<'_>, spells: &[&SpellNote]) -> (f64, bool) {
-    let mut powers: Vec<f64> = spells.iter().filter_map(|s| s.power_w).collect();
     // a heat pump is rated by its heat, which says nothing of its electricity
     let own = notes.cylinder.source_rated_w.filter(|_| notes.cylinder.heat_source != HeatSource::HeatPump);
     let lowest =
         || notes.cylinder.elements.iter().min_by(|a, b| a.height.total_cmp(&b.height)).map(|e| e.rated_w);
     let rated: f64 = own.or_else(lowest).unwrap_or(f64::NAN);
+    // with more than its voltage explains, another element ran beside it
+    let pumped = notes.cylinder.heat_source == HeatSource::HeatPump;
+    let alone = |w: &f64| pumped || rated.is_nan() || *w <= MOST_OF_RATED * rated;
+    let mut powers: Vec<f64> = spells.iter().filter_map(|s| s.power_w).filter(alone).collect();
     let metered = notes.days.iter().any(|d| d.heater_kwh.is_some_and(|kwh| kwh > 0.0));
-    let power = if powers.is_empty() { rated } else { crate::quantile::median(&mut powers) };
+    let power = if powers.is_empty() { rated } else { undiminished(&mut powers, |most| 0.8 * most) };
     (power, metered && power.is_finite() && power > 0.0)
 }
 
@@ -302,5 +336,31 @@ fn spread_draws(days: &mut [PastDay], starts: &[(i64, i64)], reading: &HomeReadi
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_front_holds_the_share_that_it_should_wherever_it_is_cut_off() {
+        for hot in [0.0, 0.01, 0.05, 0.124, 0.126, 0.5, 0.9, 0.99, 1.0] {
+            let middle = middle_of_front(hot);
+            let share: f64 = (0..10_000)
+                .map(|i| ((f64::from(i) + 0.5) / 10_000.0 - middle) / FRONT + 0.5)
+                .map(|part| part.clamp(0.0, 1.0) / 10_000.0)
+                .sum();
+            assert!((share - hot).abs() < 1e-6, "{hot} {share}");
+        }
+    }
+
+    #[test]
+    fn what_is_held_below_its_power_is_not_its_power() {
+        // a diverter's heats: most at whatever the sun gives, some at night on full power
+        let mut powers = vec![400.0, 900.0, 700.0, 1200.0, 1500.0, 800.0, 3000.0, 2950.0, 3050.0];
+        let power = undiminished(&mut powers, |most| 0.8 * most);
+        assert!((power - 3000.0).abs() < 1.0, "{power}");
+        assert!(undiminished(&mut [], |most| most).is_nan());
     }
 }

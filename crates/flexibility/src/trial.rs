@@ -228,7 +228,7 @@ fn until_restored(spare_wh: &[f64; SLOTS], slot: usize, length: usize, held_wh: 
 }
 
 /// Half-hours from a slot of a day on, over midnight as long as the days follow each other.
-fn series(home: &Home, day: usize, slot: usize) -> impl Iterator<Item = &HalfHour> {
+pub(crate) fn series(home: &Home, day: usize, slot: usize) -> impl Iterator<Item = &HalfHour> {
     let first = home.days[day].day.0 - i32::try_from(day).unwrap_or(0);
     home.days[day..]
         .iter()
@@ -288,7 +288,7 @@ struct Undisturbed {
 }
 
 /// The half-hour before a slot; `None` where the day before is missing.
-fn before(home: &Home, day: usize, slot: usize) -> Option<&HalfHour> {
+pub(crate) fn before(home: &Home, day: usize, slot: usize) -> Option<&HalfHour> {
     if let Some(earlier) = slot.checked_sub(1) {
         return home.days[day].half_hours.get(earlier);
     }
@@ -361,7 +361,7 @@ fn start(
     }
 }
 
-fn step(home: &Home, half_hour: &HalfHour, slot: usize, permit: Permit) -> Step {
+pub(crate) fn step(home: &Home, half_hour: &HalfHour, slot: usize, permit: Permit) -> Step {
     let allowed = permit == Permit::ForceOn || home.allowed[slot % SLOTS];
     Step {
         seconds: 1800.0,
