@@ -100,7 +100,8 @@ fn energy_kwh(frame: &Frame, b: &Balance, e: usize) -> f32 {
 fn starts_in_hour(frame: &Frame, b: &Balance, setup: &Setup, e: usize) -> f32 {
     let (call, power) = (&frame.call[e], &frame.power[e]);
     let known = |column: &Vec<f64>| column[frame.context..].iter().any(|v| !v.is_nan());
-    let (has_call, has_power) = (known(call), known(power));
+    // The limit of an element's own chamber lowers its power at the end of every heat: there only the call tells of a start.
+    let (has_call, has_power) = (known(call), known(power) && setup.heat_source != HeatSource::TopPump);
     if !has_call && !has_power {
         return f32::NAN;
     }

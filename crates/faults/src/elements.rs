@@ -137,8 +137,7 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
 /// Runs uncommanded, or past its thermostat to the high limit.
 #[must_use]
 pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str =
-        "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16";
+    const STATISTIC: &str = "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16, or over 70 degC, over 3.5";
     let fault = Fault::StuckOn;
     let uncalled: Vec<f64> = ctx
         .days
@@ -149,6 +148,7 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
             if known.is_empty() { f64::NAN } else { known.iter().sum() }
         })
         .collect();
+    let set_degc = ctx.cylinder.set_point_degc.unwrap_or(f64::NAN);
     let over: Vec<f64> = match ctx.cylinder.set_point_degc {
         Some(set) => ctx.days.iter().map(|d| hottest(d) - set).collect(),
         None => vec![f64::NAN; ctx.days.len()],
@@ -163,11 +163,15 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
     let uncalled_h: f64 = uncalled[ctx.last_days(7)].iter().filter(|v| !v.is_nan()).sum();
     let over_k = worst(&over);
     let by_power = uncalled_h / UNCALLED_H;
-    let by_heat = if over_k.is_nan() { 0.0 } else { over_k / OVERHEAT_K };
+    let by_set = if over_k.is_nan() { 0.0 } else { over_k / OVERHEAT_K };
+    let by_range = beyond_range_k(ctx, &over) / BEYOND_RANGE_K;
+    let by_heat = by_set.max(by_range);
     let mut found = Assessment::judged(fault, STATISTIC, by_power.max(by_heat), 1.0, 0.25);
     if found.is_fault() {
-        let beyond = |i: usize| {
-            if by_power >= by_heat { uncalled[i] > 0.0 } else { over[i] >= 0.8 * OVERHEAT_K }
+        let beyond = |i: usize| match () {
+            () if by_power >= by_heat => uncalled[i] > 0.0,
+            () if by_set >= by_range => over[i] >= 0.8 * OVERHEAT_K,
+            () => over[i] + set_degc >= HOTTEST_SETTING_DEGC + 0.8 * BEYOND_RANGE_K,
         };
         let days: Vec<usize> = (0..ctx.days.len()).filter(|&i| beyond(i)).collect();
         let first = first_of_run(&days, QUIET_DAYS);
@@ -177,9 +181,14 @@ pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
             format!(
                 "In the last week the heater took full power for {uncalled_h:.1} h while nothing called for heat."
             )
-        } else {
+        } else if by_set >= by_range {
             format!(
                 "The water reaches {over_k:.0} K over the set point: the heater runs on to its high limit."
+            )
+        } else {
+            format!(
+                "The water reaches {:.0} degC, hotter than a thermostat can be set to: the heater runs on to its high limit.",
+                set_degc + over_k
             )
         };
         let excess_k = if over_k.is_nan() { 5.0 } else { over_k.max(5.0) };
@@ -210,6 +219,18 @@ fn first_of_run(days: &[usize], bridge: usize) -> usize {
 const UNCALLED_H: f64 = 0.5;
 /// Over the set point by this much, no thermostat is in charge.
 const OVERHEAT_K: f64 = 16.0;
+
+/// Hottest that thermostats of cylinders can be set to, degC (common practice, no source).
+const HOTTEST_SETTING_DEGC: f64 = 70.0;
+/// Beyond it by this much no setting explains the heat, K: a thermostat's tolerance of 3 K and half a kelvin of the probe.
+const BEYOND_RANGE_K: f64 = 3.5;
+
+/// How far the water gets beyond what a thermostat can be set to, K, on most of the last days: one day may be a hygiene heating.
+fn beyond_range_k(ctx: &Context<'_>, over: &[f64]) -> f64 {
+    let Some(set) = ctx.cylinder.set_point_degc else { return 0.0 };
+    Context::latest_median(&over[ctx.last_days(5)], 5, 2)
+        .map_or(0.0, |over| over + set - HOTTEST_SETTING_DEGC)
+}
 
 /// Hottest water of a day that a second probe bears out, degC; with fewer than three probes, the hottest reading.
 pub(crate) fn hottest(day: &DayNote) -> f64 {

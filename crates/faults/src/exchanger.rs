@@ -2,7 +2,7 @@
 
 use drawoff_contract::daybook::SpellNote;
 use drawoff_contract::{Fault, HeatSource};
-use drawoff_homes::robust::{median, step};
+use drawoff_homes::robust::{median, quantile, step};
 
 use crate::assessment::Assessment;
 use crate::context::{Context, KWH_PER_YEAR_PER_W};
@@ -33,17 +33,28 @@ fn by_day(ctx: &Context<'_>, of: impl Fn(&SpellNote) -> Option<f64>) -> Vec<f64>
     lists.iter().map(|l| median(l)).collect()
 }
 
-/// Transfer by day: the transfer units where flow and return are measured; else, of a coil, the speed of heating of whole
-/// heats over the lift of the set point above the water, 1/h.
-fn transfer(ctx: &Context<'_>) -> Vec<f64> {
+/// A boiler's flow over the set point, K (common practice, no source); the last stands for a boiler at the end of its power, whose heat does
+/// not depend on the water.
+const FLOW_OVER_SET_K: [f64; 4] = [8.0, 15.0, 25.0, 1e6];
+
+/// Transfer by day, in as many ways as are possible: the transfer units where flow and return are measured; else, of a coil, the speed of heating of
+/// whole heats over the lift of the flow above the water, for each flow that a boiler may have: its error falls out of a ratio
+/// only where the water is as hot as before.
+fn transfers(ctx: &Context<'_>) -> Vec<Vec<f64>> {
     if ctx.days.iter().any(|d| d.exchanger_units.is_some()) {
-        return ctx.days.iter().map(|d| d.exchanger_units.unwrap_or(f64::NAN)).collect();
+        return vec![ctx.days.iter().map(|d| d.exchanger_units.unwrap_or(f64::NAN)).collect()];
     }
     if ctx.cylinder.heat_source != HeatSource::Coil {
-        return vec![f64::NAN; ctx.days.len()];
+        return vec![vec![f64::NAN; ctx.days.len()]];
     }
-    // A boiler's flow stands well over the set point; 15 K is common practice, and its error falls out of a ratio.
-    let flow_degc = ctx.cylinder.set_point_degc.unwrap_or(60.0) + 15.0;
+    FLOW_OVER_SET_K
+        .iter()
+        .map(|over| by_speed(ctx, ctx.cylinder.set_point_degc.unwrap_or(60.0) + over))
+        .collect()
+}
+
+/// Speed of heating of whole heats over the lift of a flow above the water, 1/h.
+fn by_speed(ctx: &Context<'_>, flow_degc: f64) -> Vec<f64> {
     let drawn = |s: &SpellNote| ctx.draws.iter().any(|d| d.start.0 < s.end.0 && d.end.0 > s.start.0);
     by_day(ctx, |s| {
         let rise = s.rise_k.filter(|r| *r >= LEAST_RISE_K)?;
@@ -54,6 +65,22 @@ fn transfer(ctx: &Context<'_>) -> Vec<f64> {
     })
 }
 
+/// Transfer of the first days.
+fn former(transfer: &[f64]) -> f64 {
+    let first: Vec<f64> = transfer.iter().copied().filter(|v| !v.is_nan()).take(STATE_DAYS).collect();
+    quantile(&first, BETTER_DAYS)
+}
+
+/// Share of the former transfer that the last days lack. NaN of no day.
+fn lost_share(transfer: &[f64]) -> f64 {
+    let last: Vec<f64> = transfer.iter().rev().copied().filter(|v| !v.is_nan()).take(STATE_DAYS).collect();
+    1.0 - quantile(&last, BETTER_DAYS) / former(transfer)
+}
+
+/// Point of some days that stands for them: a clogged exchanger passes little on every day, while water that a pump has turned over spoils
+/// some days only.
+const BETTER_DAYS: f64 = 0.75;
+
 /// The same source, against the same water, gives clearly less heat than it did.
 #[must_use]
 pub fn exchanger_decline(ctx: &Context<'_>) -> Assessment {
@@ -62,7 +89,9 @@ pub fn exchanger_decline(ctx: &Context<'_>) -> Assessment {
     if !coil_or_plate(ctx) {
         return Assessment::not_assessed(fault, STATISTIC, "coil or plate exchanger");
     }
-    let transfer = transfer(ctx);
+    // Of all that may be so, what lost least: the others may be the set point's doing.
+    let least = |a: &Vec<f64>, b: &Vec<f64>| lost_share(a).total_cmp(&lost_share(b));
+    let transfer = transfers(ctx).into_iter().min_by(least).unwrap_or_default();
     let known: Vec<usize> = (0..transfer.len()).filter(|&i| !transfer[i].is_nan()).collect();
     if known.is_empty() && ctx.cylinder.heat_source == HeatSource::HeatPump {
         return Assessment::not_assessed(fault, STATISTIC, "flow and return temperature of the exchanger");
@@ -70,11 +99,8 @@ pub fn exchanger_decline(ctx: &Context<'_>) -> Assessment {
     if known.len() < LEAST_DAYS {
         return Assessment::too_little(fault, STATISTIC, "fewer than 12 days with a whole heat");
     }
-    let first: Vec<f64> = known.iter().take(STATE_DAYS).map(|&i| transfer[i]).collect();
-    let last: Vec<f64> = known.iter().rev().take(STATE_DAYS).map(|&i| transfer[i]).collect();
-    let before = median(&first);
+    let (before, now) = (former(&transfer), lost_share(&transfer));
     let lost: Vec<f64> = transfer.iter().map(|t| 1.0 - t / before).collect();
-    let now = 1.0 - median(&last) / before;
     let shown = sequence(&lost, 0.0, LOST_SHARE, 0.08);
     let mut found = Assessment::judged(fault, STATISTIC, now, LOST_SHARE, 0.12);
     found.days = known.len();

@@ -53,7 +53,6 @@ const EXPLAINS: &[(Fault, Fault)] = &[
     (Fault::PumpFailed, Fault::ThermostatCold),
     (Fault::PumpFailed, Fault::ThermostatHot),
     (Fault::PumpFailed, Fault::ExchangerDecline),
-    (Fault::PumpFailed, Fault::BackupHeating),
     (Fault::PumpFailed, Fault::RunsOut),
     (Fault::PumpFailed, Fault::HygieneLow),
     (Fault::MeterScale, Fault::ElementHalf),
@@ -77,8 +76,8 @@ const EXPLAINS: &[(Fault, Fault)] = &[
     // An element that takes no power, and a thermostat that opens early, leave the surplus to the grid.
     (Fault::ElementOpen, Fault::SurplusMissed),
     (Fault::ThermostatCold, Fault::SurplusMissed),
-    // A weak element gives less than the rated heat, and takes less too; what a standing pump leaves in its chamber was taken in full.
-    (Fault::ElementHalf, Fault::PumpFailed),
+    // An element beside the heat pump gives less than the heat pump's rating, and its heat arrives; behind a standing pump nothing does.
+    (Fault::BackupHeating, Fault::PumpFailed),
 ];
 
 /// Assesses every fault of a home, in the order of [`Fault::ALL`], and folds what another finding explains.
@@ -87,6 +86,7 @@ pub fn assess(ctx: &Context<'_>) -> Vec<Assessment> {
     let mut all: Vec<Assessment> = Fault::ALL.iter().map(|f| assess_one(ctx, *f)).collect();
     short_record(ctx, &mut all);
     greater_flow_first(&mut all);
+    arriving_heat_first(&mut all);
     fold(&mut all);
     all
 }
@@ -98,7 +98,8 @@ fn has_limit(fault: Fault, source: HeatSource) -> bool {
         Fault::ElementOpen | Fault::ElementHalf | Fault::LeakHeating => {
             matches!(source, HeatSource::Element | HeatSource::TopPump)
         }
-        Fault::StuckOn => source != HeatSource::HeatPump,
+        // The compressor's own limit lies below what would be too hot.
+        Fault::StuckOn | Fault::ThermostatHot => source != HeatSource::HeatPump,
         _ => true,
     }
 }
@@ -172,6 +173,26 @@ fn greater_flow_first(all: &mut [Assessment]) {
         }
     }
 }
+
+/// A weak element gives less than the rated heat, and takes as much less: what it takes arrives. Behind a standing pump the chamber's
+/// limit lowers what is taken, and still less arrives.
+fn arriving_heat_first(all: &mut [Assessment]) {
+    let effect = |f: Fault| all.iter().find(|a| a.fault == f && a.is_fault()).map(|a| a.effect);
+    let (Some(missing), Some(lowered)) = (effect(Fault::PumpFailed), effect(Fault::ElementHalf)) else {
+        return;
+    };
+    let (folded, cause) = if missing > lowered + ARRIVES_WITHIN {
+        (Fault::ElementHalf, Fault::PumpFailed)
+    } else {
+        (Fault::PumpFailed, Fault::ElementHalf)
+    };
+    for a in all.iter_mut().filter(|a| a.fault == folded) {
+        fold_one(a, cause);
+    }
+}
+
+/// Difference of two shares of the rating that loss and unseen draw-offs explain.
+const ARRIVES_WITHIN: f64 = 0.12;
 
 fn fold_one(a: &mut Assessment, cause: Fault) {
     a.folded_under = Some(cause);

@@ -1,7 +1,6 @@
 //! A relay that chatters.
 
-use drawoff_contract::{Fault, HeatSource};
-use drawoff_homes::robust::step;
+use drawoff_contract::Fault;
 
 use crate::assessment::Assessment;
 use crate::context::Context;
@@ -41,11 +40,6 @@ pub fn relay_chatter(ctx: &Context<'_>) -> Assessment {
     let Some(now) = Context::latest_median(&starts, 5, LEAST_DAYS) else {
         return Assessment::too_little(fault, STATISTIC, "fewer than 3 days with heating");
     };
-    // The limit of an element's own chamber lowers its power at the end of every heat, which stamps five minutes apart do not tell from
-    // starts: there only a change from few starts tells.
-    let change = step(&starts, 3, 0.5).filter(|s| s.before <= USUAL_STARTS);
-    let by_design = ctx.cylinder.heat_source == HeatSource::TopPump && change.is_none();
-    let now = if by_design { now.min(USUAL_STARTS) } else { now };
     let shown = sequence(&starts, USUAL_STARTS, STARTS_IN_HOUR, 1.0);
     let mut found = Assessment::judged(fault, STATISTIC, now, STARTS_IN_HOUR, 2.0);
     found.days = starts.iter().filter(|v| !v.is_nan()).count();

@@ -18,7 +18,7 @@ const HOT_APART_K: f64 = 7.0;
 /// Rise against the home's own past that tells the same, and the least over the set point with it, K: whoever turns the
 /// set point up has the register's as well.
 const HOTTER_K: f64 = 4.0;
-const HOTTER_FROM_K: f64 = 5.0;
+const HOTTER_FROM_K: f64 = 6.5;
 /// Under the set point by this much.
 const COLD_K: f64 = 5.5;
 

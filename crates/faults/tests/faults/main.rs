@@ -13,3 +13,4 @@ mod matrix_rows;
 mod missing;
 #[path = "../../../homes/tests/homes/noted.rs"]
 mod noted;
+mod rivals;

@@ -473,7 +473,7 @@ pub(crate) const ROWS: &[Row] = &[
         lay: |h, missing| {
             after_onset(h, |_, d| d.called_still_kwh = Some(1.8 * 3.0 * (1.0 - missing)));
         },
-        sizes: [0.97, 0.6, 0.7],
+        sizes: [0.97, 0.75, 0.84],
         without: |h| each_day(h, |_, d| d.element_call_hours = vec![f32::NAN; 2]),
         missing: "call of the source",
         // The lowest permitted voltage and unseen small draw-offs.

@@ -94,12 +94,24 @@ mod tests {
                 let length = on[slot..].iter().take_while(|on| **on).count();
                 if length > 0 && !on[slot - 1] && slot + length < on.len() {
                     out.push(SpellNote {
+                        home: home.home.clone(),
                         day: Day(index as i32),
+                        kind: "heat".to_owned(),
                         start: Utc(day_start_ms + slot as i64 * 1_800_000),
                         end: Utc(day_start_ms + (slot + length) as i64 * 1_800_000),
+                        from_yesterday: false,
+                        to_tomorrow: false,
+                        level_degc: Vec::new(),
+                        slope_or_stop: Vec::new(),
+                        surroundings_degc: None,
+                        energy_kwh: None,
+                        rise_k: None,
                         stop_degc: Some(57.0),
+                        element: Some(0),
+                        power_w: None,
                         call_ended: true,
-                        ..SpellNote::default()
+                        called: None,
+                        net_out_w: None,
                     });
                 }
                 slot += length.max(1);
