@@ -137,7 +137,7 @@ pub fn element_half(ctx: &Context<'_>) -> Assessment {
 /// Runs uncommanded, or past its thermostat to the high limit.
 #[must_use]
 pub fn stuck_on(ctx: &Context<'_>) -> Assessment {
-    const STATISTIC: &str = "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16, or over 70 degC, over 3.5";
+    const STATISTIC: &str = "hours of full power without a call in a week, over 0.5; or kelvin over the set point, over 16, or over 70 degC, over 4.3";
     let fault = Fault::StuckOn;
     let uncalled: Vec<f64> = ctx
         .days
@@ -222,8 +222,8 @@ const OVERHEAT_K: f64 = 16.0;
 
 /// Hottest that thermostats of cylinders can be set to, degC (common practice, no source).
 const HOTTEST_SETTING_DEGC: f64 = 70.0;
-/// Beyond it by this much no setting explains the heat, K: a thermostat's tolerance of 3 K and half a kelvin of the probe.
-const BEYOND_RANGE_K: f64 = 3.5;
+/// Beyond it by this much no setting explains the heat, K: thermostats that open late reach 74 degC in the reference fleets, high limits begin at 75.
+const BEYOND_RANGE_K: f64 = 4.3;
 
 /// How far the water gets beyond what a thermostat can be set to, K, on most of the last days: one day may be a hygiene heating.
 fn beyond_range_k(ctx: &Context<'_>, over: &[f64]) -> f64 {
