@@ -16,6 +16,7 @@ mod pages;
 mod pages_large;
 mod private;
 mod propose;
+mod propose_fresh;
 mod readme;
 mod reference;
 mod sample;
