@@ -6,6 +6,7 @@ mod bombs;
 mod dependencies;
 mod explain;
 mod flexible;
+mod for_others;
 mod fuzz_short;
 mod hostile;
 mod hostile_fleets;
