@@ -418,8 +418,8 @@ impl Fresh {
         let number = home.bytes().map(f64::from).sum::<f64>();
         let noise = |n: f64| ((hours * 7.31 + number) * n).sin();
         Some(match column.of {
-            "weather" => 7.0 + 5.0 * (hours / 24.0 * 6.283).sin() + 2.0 * noise(0.01),
-            "humidity" => 52.0 + 9.0 * (hours / 24.0 * 6.283).cos() + 4.0 * noise(1.7),
+            "weather" => 7.0 + 5.0 * (hours / 24.0 * std::f64::consts::TAU).sin() + 2.0 * noise(0.01),
+            "humidity" => 52.0 + 9.0 * (hours / 24.0 * std::f64::consts::TAU).cos() + 4.0 * noise(1.7),
             "set_point" => 55.0 + number % 10.0,
             "inlet" => feed,
             "battery" => 3.6 - hours % 9000.0 / 90_000.0,

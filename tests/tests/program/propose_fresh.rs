@@ -1,5 +1,6 @@
 //! `propose` on layouts that it was not made with: each line is right, or marked.
 #![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
+#![expect(clippy::print_stdout, reason = "the figures are what is looked for")]
 
 use drawoff_tests::fresh::{AGAIN, FRESH, Fresh, Stamp};
 use drawoff_tests::program::{run, text_of};

@@ -1,6 +1,5 @@
 //! Files and folders that the account may not read are named, and cost no row in silence.
 #![expect(clippy::unwrap_used, reason = "the helpers of tests are tests too")]
-#![expect(clippy::disallowed_methods, reason = "tests look at files without the store")]
 #![expect(clippy::print_stderr, reason = "a test says what it passed over")]
 #![cfg(unix)]
 
