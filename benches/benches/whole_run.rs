@@ -120,7 +120,7 @@ fn main() {
     let limits =
         || Limits { memory_bytes: 256 << 20, aside: std::env::temp_dir().join("drawoff-bench-aside") };
     let looked = least(times, || {
-        Intake::open(&readings, &mapping, &cylinders, &limits());
+        let _ = Intake::open(&readings, &mapping, &cylinders, &limits());
     });
     let days = AtomicU64::new(0);
     let run = |reduce: &(dyn Fn(&str, HomeRows) -> u64 + Sync)| {
