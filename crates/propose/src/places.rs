@@ -79,7 +79,7 @@ mod tests {
     /// A cylinder of three probes whose middle is hot half of the time, and a humidity between them.
     fn sample() -> Sample {
         let rows = 400;
-        let hot = |i: usize| if i / 40 % 2 == 0 { 58.0 } else { 30.0 };
+        let hot = |i: usize| if (i / 40_usize).is_multiple_of(2) { 58.0 } else { 30.0 };
         let values = vec![
             (0..rows).map(|_| 60.0).collect(),
             (0..rows).map(hot).collect(),
