@@ -15,7 +15,9 @@ use drawoff_contract::HomeRows;
 use drawoff_daybook::{Machine, Settings, Setup};
 use drawoff_store::{Intake, Limits};
 use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::arrow::arrow_reader::{
+    ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder,
+};
 use rayon::prelude::*;
 
 /// Rows of a batch; the same as the intake's.
@@ -108,12 +110,22 @@ fn main() {
 
     let mut rows = 0;
     let plain = least(times, || rows = decode(&files, &columns));
+    // What is looked at before anything is decoded: the metadata, then the header of every page of the mapped columns.
+    let metadata = least(times, || {
+        for path in &files {
+            let file = std::fs::File::open(path).expect("a file");
+            ArrowReaderMetadata::load(&file, ArrowReaderOptions::new()).expect("a Parquet file");
+        }
+    });
+    let limits =
+        || Limits { memory_bytes: 256 << 20, aside: std::env::temp_dir().join("drawoff-bench-aside") };
+    let looked = least(times, || {
+        let _ = Intake::open(&readings, &mapping, &cylinders, &limits());
+    });
     let days = AtomicU64::new(0);
     let run = |reduce: &(dyn Fn(&str, HomeRows) -> u64 + Sync)| {
         days.store(0, Ordering::Relaxed);
-        let limits =
-            Limits { memory_bytes: 256 << 20, aside: std::env::temp_dir().join("drawoff-bench-aside") };
-        let mut intake = Intake::open(&readings, &mapping, &cylinders, &limits);
+        let mut intake = Intake::open(&readings, &mapping, &cylinders, &limits());
         let take = &mut |_: String, n: u64| {
             days.fetch_add(n, Ordering::Relaxed);
             Ok(())
@@ -147,6 +159,8 @@ fn main() {
     );
     for (name, took) in [
         ("plain decode of the same columns", plain),
+        ("metadata of the files", metadata),
+        ("looking at them: metadata, page headers", looked),
         ("intake: rows by home with masks", intake),
         ("reduction without following the water", first_pass),
         ("reduction whole", whole),

@@ -1,7 +1,8 @@
 //! Hostile bytes for every reader, parser and writer, made by changing good ones.
 //!
-//! Every target takes any bytes and panics when a promise of `THREATS.md` is broken. The driver is our own, so that it runs on the stable
-//! toolchain: bytes are flipped, cut, doubled, and replaced by odd numbers and words, without looking at what the program does with them.
+//! Every target takes any bytes and panics when a promise of `THREATS.md` is broken. Two programs feed them: cargo-fuzz (`fuzz/`, nightly), which
+//! looks at the code that an input reaches, and `src/bin/fuzz.rs`, which runs on the stable toolchain: bytes are flipped, cut, doubled, and replaced
+//! by odd numbers and words, blindly.
 #![expect(clippy::expect_used, reason = "a target that cannot be set up has to stop")]
 #![expect(clippy::disallowed_methods, reason = "targets write the files that they let the store read")]
 
@@ -23,6 +24,22 @@ pub struct Target {
     pub run: fn(&[u8], &Path),
     /// Good inputs.
     pub corpus: fn() -> Vec<Vec<u8>>,
+}
+
+impl Target {
+    /// Good inputs, and those that `fuzz/corpus` keeps: of former findings, and such as reach what others do not.
+    ///
+    /// # Panics
+    /// When they cannot be read.
+    #[must_use]
+    pub fn inputs(&self) -> Vec<Vec<u8>> {
+        let mut inputs = (self.corpus)();
+        let kept = repository().join("fuzz/corpus").join(self.name);
+        if kept.is_dir() {
+            inputs.extend(crate::program::bytes_of(&kept).into_values());
+        }
+        inputs
+    }
 }
 
 /// All targets.

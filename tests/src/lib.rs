@@ -3,6 +3,7 @@
 pub mod accounts;
 pub mod confined;
 pub mod floors;
+pub mod fresh;
 pub mod fuzz;
 pub mod lone_home;
 pub mod nights;

@@ -43,6 +43,15 @@ pub fn repository() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap_or(Path::new(".")).to_owned()
 }
 
+/// The program that a test of bounds tries: where `DRAWOFF_RELEASE` names a release build of `drawoff`, that one or the program `beside` it, else the
+/// test's own.
+#[must_use]
+pub fn tried(own: &str, beside: Option<&str>) -> String {
+    let release = std::env::var_os("DRAWOFF_RELEASE").map(PathBuf::from);
+    let path = release.map(|path| beside.map_or_else(|| path.clone(), |name| path.with_file_name(name)));
+    path.map_or_else(|| own.to_owned(), |path| path.display().to_string())
+}
+
 /// Runs the program from the root of the repository, as the README says.
 ///
 /// # Panics

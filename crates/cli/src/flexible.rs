@@ -9,7 +9,7 @@ use drawoff_contract::flexible_tables::{BackTestRow, BatteryRow, FlexibleGroupRo
 use drawoff_contract::habit_tables::VACANT;
 use drawoff_contract::local::{LocalDay, day_of};
 use drawoff_contract::results::{FindingRow, HomeRow};
-use drawoff_contract::{Account, ContractError, Cylinder, Day, Fault, Outcome};
+use drawoff_contract::{Account, Cylinder, Day, Fault, Outcome};
 use drawoff_flexibility::calendar::Calendar;
 use drawoff_flexibility::gather::{Found, Gather, Period, one};
 use drawoff_flexibility::home::NotCounted;
@@ -24,9 +24,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::daybook_files::{DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
+use crate::pipeline::place::Problem;
 use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
-use crate::run::{Inputs, file_rows, nothing_read, warn_of_what_was_left_out};
+use crate::run::{Inputs, begin_for_others, file_rows, finish, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
 use crate::savings::settings::PriceSeries;
 use crate::stages::{self, Wanted};
@@ -49,9 +50,6 @@ pub(crate) struct FlexibleSettings {
     pub(crate) prices: Option<PriceSeries>,
     /// Years of 364 days by which prices and carbon are shifted to meet the readings.
     pub(crate) shift_years: i64,
-    /// A secret word: homes and areas are told by a hash that only its holder can repeat; left out or empty = by their names.
-    #[serde(skip_serializing)]
-    pub(crate) hash_key: String,
 }
 
 impl Default for FlexibleSettings {
@@ -64,7 +62,6 @@ impl Default for FlexibleSettings {
             holidays: Vec::new(),
             prices: None,
             shift_years: 0,
-            hash_key: String::new(),
         }
     }
 }
@@ -74,31 +71,32 @@ const LONGEST_DAYS: usize = 400;
 
 impl FlexibleSettings {
     /// Windows that can be worked with, and days of the calendar: those to tell and the holidays; all problems at once.
-    fn calendar(&self) -> Result<(Vec<Day>, Calendar), Vec<ContractError>> {
+    pub(crate) fn calendar(&self) -> Result<(Vec<Day>, Calendar), Vec<Problem>> {
         let mut problems = Vec::new();
         if !(7..=LONGEST_DAYS).contains(&self.window_days) {
-            problems.push(
-                ContractError::new("flexible_load.window_days", format!("is {}", self.window_days))
-                    .with_hint(format!(
-                        "7 to {LONGEST_DAYS}; 42 days hold thirty weekdays and twelve days of weekends"
-                    )),
-            );
+            problems.push(Problem::at(
+                &["flexible_load", "window_days"],
+                format!("is {}", self.window_days),
+                format!("7 to {LONGEST_DAYS}; 42 days hold thirty weekdays and twelve days of weekends"),
+            ));
         }
         if self.back_test_days > LONGEST_DAYS {
-            problems.push(
-                ContractError::new("flexible_load.back_test_days", format!("is {}", self.back_test_days))
-                    .with_hint(format!("0 to {LONGEST_DAYS}")),
-            );
+            problems.push(Problem::at(
+                &["flexible_load", "back_test_days"],
+                format!("is {}", self.back_test_days),
+                format!("0 to {LONGEST_DAYS}"),
+            ));
         }
         let mut days_of = |key: &str, texts: &[String]| -> Vec<Day> {
             let mut days = Vec::new();
             for text in texts {
                 match text.parse::<NaiveDate>() {
                     Ok(date) => days.push(drawoff_contract::local::day(date)),
-                    Err(_) => problems.push(
-                        ContractError::new(format!("flexible_load.{key}"), format!("{text:?} is no day"))
-                            .with_hint("write days as \"2026-10-25\""),
-                    ),
+                    Err(_) => problems.push(Problem::at(
+                        &["flexible_load", key],
+                        format!("{text:?} is no day"),
+                        "write days as \"2026-10-25\"",
+                    )),
                 }
             }
             days
@@ -125,8 +123,11 @@ fn instead(findings: &[FindingRow], habits: &HomeHabits) -> Option<NotCounted> {
 }
 
 pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, Failure> {
-    let (named, calendar) = settings.calendar().map_err(Failure::settings)?;
+    let (named, calendar) = settings
+        .calendar()
+        .map_err(|problems| Failure::settings(problems.into_iter().map(Problem::of_key).collect()))?;
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let others = begin_for_others(inputs)?;
     let reading =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
@@ -163,9 +164,6 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
         thousands(homes.len() as u64),
         started.elapsed().as_secs_f64()
     ));
-    if !settings.hash_key.is_empty() {
-        gather.rename_areas(&|name| drawoff_store::keyed_hash(&settings.hash_key, name));
-    }
     let values = Values::of(inputs, settings, gather.period())?;
     let results = Results::of(inputs, settings, &gather, &values);
     let mut total = Account::default();
@@ -175,13 +173,10 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     let said = results.summary();
     let manifest = manifest(inputs, &total, &results)?;
     results.write(&mut folder, inputs, settings, &gather, &named, last)?;
-    if settings.hash_key.is_empty() {
-        folder.table(homes)?;
-        folder.table(reduced.accounts.homes)?;
-        // names of files may name homes
-        folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
-    }
-    folder.finish(manifest)?;
+    folder.table(homes)?;
+    folder.table(reduced.accounts.homes)?;
+    folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
+    finish(inputs, folder, manifest, others)?;
     progress::result(&said);
     progress::result(CAUTION);
     let dir = inputs.pipeline.outputs.dir.display();
@@ -357,14 +352,7 @@ impl Results {
             if named.is_empty() { &coming } else { named },
             zone,
         );
-        let alias = |name: &str| {
-            if settings.hash_key.is_empty() {
-                name.to_owned()
-            } else {
-                drawoff_store::keyed_hash(&settings.hash_key, name)
-            }
-        };
-        let homes = rows::home_rows(gather, &alias);
+        let homes = rows::home_rows(gather);
         let input = FlexiblePage {
             title: &inputs.pipeline.name,
             currency: &inputs.pipeline.worth.currency,

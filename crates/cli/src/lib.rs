@@ -14,6 +14,7 @@ mod findings;
 mod fleet_trial;
 mod flexible;
 mod flexible_trial;
+mod for_others;
 mod lessons;
 mod manifest;
 mod nightly;

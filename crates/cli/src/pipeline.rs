@@ -1,5 +1,7 @@
 //! Pipeline files: one job each, every key overridable on the command line.
 
+pub(crate) mod contradictions;
+pub(crate) mod place;
 mod problems;
 
 use std::collections::BTreeMap;
@@ -13,6 +15,8 @@ use drawoff_worklist::WorthSettings;
 use serde::{Deserialize, Serialize};
 
 use crate::flexible::FlexibleSettings;
+use crate::for_others::ForOthersSettings;
+use crate::pipeline::place::{Problem, Text};
 use crate::savings::settings::SavingsSettings;
 
 /// A pipeline as written.
@@ -75,6 +79,9 @@ pub(crate) struct Outputs {
     /// Whether only the account that runs drawoff may read what it writes. Changes no result.
     #[serde(default, skip_serializing)]
     pub(crate) owner_only: bool,
+    /// What may be passed on to others, beside what is for those who look after the cylinders. Changes no result.
+    #[serde(default, skip_serializing)]
+    pub(crate) for_others: Option<ForOthersSettings>,
 }
 
 /// Constant water properties; without them the international formulation by temperature is used.
@@ -91,18 +98,35 @@ const HEAT_CAPACITY: std::ops::RangeInclusive<f64> = 3.9..=4.4;
 
 impl WaterSettings {
     /// Both or neither, and what water can be.
-    pub(crate) fn check(&self) -> Result<(), ContractError> {
-        let wrong = |message: &str| {
-            Err(ContractError::new("[water]", message)
-                .with_hint("for example density_kg_per_l = 1.0 and heat_capacity_kj_per_kg_k = 4.183"))
+    pub(super) fn problems(&self) -> Vec<Problem> {
+        let wrong = |key: &str, message: &str| {
+            let hint = "for example density_kg_per_l = 1.0 and heat_capacity_kj_per_kg_k = 4.183";
+            vec![Problem::at(&["water", key], message, hint)]
         };
         match (self.density_kg_per_l, self.heat_capacity_kj_per_kg_k) {
-            (None, None) => Ok(()),
-            (Some(d), Some(c)) if DENSITY.contains(&d) && HEAT_CAPACITY.contains(&c) => Ok(()),
-            (Some(_), Some(_)) => {
-                wrong("density must be 0.9 to 1.1 kg/l and heat capacity 3.9 to 4.4 kJ/(kg K)")
+            (Some(d), Some(c)) => {
+                let mut problems = Vec::new();
+                if !DENSITY.contains(&d) {
+                    problems.extend(wrong(
+                        "density_kg_per_l",
+                        &format!("is {d}; density must be 0.9 to 1.1 kg/l"),
+                    ));
+                }
+                if !HEAT_CAPACITY.contains(&c) {
+                    problems.extend(wrong(
+                        "heat_capacity_kj_per_kg_k",
+                        &format!("is {c}; heat capacity must be 3.9 to 4.4 kJ/(kg K)"),
+                    ));
+                }
+                problems
             }
-            _ => wrong("give both density_kg_per_l and heat_capacity_kj_per_kg_k, or neither"),
+            (None, None) => Vec::new(),
+            (Some(_), None) => {
+                wrong("density_kg_per_l", "stands alone; give heat_capacity_kj_per_kg_k as well, or neither")
+            }
+            (None, Some(_)) => {
+                wrong("heat_capacity_kj_per_kg_k", "stands alone; give density_kg_per_l as well, or neither")
+            }
         }
     }
 
@@ -224,27 +248,23 @@ impl Default for FaultSettings {
 
 impl FaultSettings {
     /// Rates and shares between 0 and 1, of faults that there are.
-    pub(crate) fn check(&self) -> Result<(), ContractError> {
+    pub(super) fn problems(&self) -> Vec<Problem> {
+        let hint = "for example false_discovery_rate = 0.1 and prevalence = { leak_steady = 0.01 }";
         let mut problems = Vec::new();
         if !(0.0..=1.0).contains(&self.false_discovery_rate) {
-            problems.push(format!(
-                "false_discovery_rate is {}; it must lie between 0 and 1",
-                self.false_discovery_rate
-            ));
+            let message = format!("is {}; it must lie between 0 and 1", self.false_discovery_rate);
+            problems.push(Problem::at(&["faults", "false_discovery_rate"], message, hint));
         }
         for (code, share) in &self.prevalence {
+            let at = ["faults", "prevalence", code.as_str()];
             if Fault::from_code(code).is_none() {
-                problems.push(format!("{code:?} is no fault code"));
+                problems.push(Problem::at(&at, "is no fault code", hint));
             } else if !(*share > 0.0 && *share < 1.0) {
-                problems
-                    .push(format!("prevalence.{code} is {share}; it must lie between 0 and 1, both apart"));
+                let message = format!("is {share}; it must lie between 0 and 1, both apart");
+                problems.push(Problem::at(&at, message, hint));
             }
         }
-        if problems.is_empty() {
-            return Ok(());
-        }
-        Err(ContractError::new("[faults]", problems.join("; "))
-            .with_hint("for example false_discovery_rate = 0.1 and prevalence = { leak_steady = 0.01 }"))
+        problems
     }
 
     /// The curves of a table, else the built-in ones, at the stated prevalence.
@@ -264,7 +284,13 @@ impl FaultSettings {
 
 /// All that is wrong with the text of a pipeline.
 pub(crate) fn text_problems(subject: &str, text: &str) -> Vec<ContractError> {
-    problems::all(subject, text)
+    let wrong = problems::all(subject, text);
+    match toml::from_str::<Pipeline>(text) {
+        Ok(pipeline) if wrong.is_empty() => {
+            Text { subject, text, overrides: &[] }.errors(contradictions::all(&pipeline))
+        }
+        _ => wrong,
+    }
 }
 
 /// Reads a pipeline and applies overrides of the form `key.path=value`.
@@ -277,7 +303,8 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
     let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![of_file(&subject, &text, &e)])?;
     if overrides.is_empty() {
         let pipeline = whole.map_err(|_| problems::all(&subject, &text))?;
-        return one_source_of_tariffs(&subject, &table, pipeline);
+        let pipeline = one_source_of_tariffs(&subject, &table, pipeline)?;
+        return sound(pipeline, &Text { subject: &subject, text: &text, overrides });
     }
     let errors: Vec<ContractError> =
         overrides.iter().filter_map(|item| apply(&mut table, item).err()).collect();
@@ -294,7 +321,14 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
             ]
         }
     })?;
-    one_source_of_tariffs(&subject, &table, pipeline)
+    let pipeline = one_source_of_tariffs(&subject, &table, pipeline)?;
+    sound(pipeline, &Text { subject: &subject, text: &text, overrides })
+}
+
+/// A pipeline in which nothing contradicts itself.
+fn sound(pipeline: Pipeline, text: &Text<'_>) -> Result<Pipeline, Vec<ContractError>> {
+    let errors = text.errors(contradictions::all(&pipeline));
+    if errors.is_empty() { Ok(pipeline) } else { Err(errors) }
 }
 
 /// Tariffs come from a table or stand in the pipeline; of two that differ nobody could say which holds.

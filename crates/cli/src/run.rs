@@ -21,6 +21,7 @@ use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::evidence::{Readings, evidence};
 use crate::exit::{Exit, Failure};
 use crate::findings::{Findings, Settled};
+use crate::for_others::ForOthers;
 use crate::lessons;
 use crate::nightly;
 use crate::pages::{self, Told};
@@ -48,6 +49,8 @@ pub(crate) struct Inputs {
     pub(crate) small: SmallTables,
     /// How margins become probabilities, and probabilities calls.
     pub(crate) rules: Rules,
+    /// What may be passed on.
+    pub(crate) for_others: Option<ForOthers>,
 }
 
 /// Reads pipeline, mapping, register and small tables: everything that must be right before a row is read.
@@ -65,21 +68,22 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
         errors.extend(problems);
         SmallTables::default()
     });
-    // Which prices hold is known once the readings are; whether they make sense does not depend on it.
-    if let Err(e) = pipeline.water.check() {
-        errors.push(e);
-    }
     if let Err(e) = output_apart(&pipeline) {
         errors.push(e);
     }
+    // Which prices hold is known once the readings are; whether they make sense does not depend on it.
     if let Err(e) = small.worth(&pipeline.worth, Day::default()).0.check() {
         errors.push(e);
     }
+    let for_others = ForOthers::of(&pipeline).unwrap_or_else(|problems| {
+        errors.extend(problems);
+        None
+    });
     let rules = Rules::of(&pipeline.faults, &pipeline.inputs.calibration).map_err(|e| errors.push(e)).ok();
     let register = drawoff_store::register::read(&pipeline.inputs.register, &mapping);
     match (register, rules) {
         (Ok((cylinders, register_problems)), Some(rules)) if errors.is_empty() => {
-            Ok(Inputs { pipeline, mapping, cylinders, register_problems, small, rules })
+            Ok(Inputs { pipeline, mapping, cylinders, register_problems, small, rules, for_others })
         }
         (Ok(_), _) => Err(Failure::settings(errors)),
         (Err(e), _) => {
@@ -106,22 +110,12 @@ impl Site {
 /// Reads pipeline, mapping and register.
 pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
     let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
-    pipeline.water.check().map_err(|e| Failure::settings(vec![e]))?;
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     // What is wrong with single lines of the register is told where the parts are brought together.
     let (cylinders, _) = drawoff_store::register::read(&pipeline.inputs.register, &mapping)
         .map_err(|e| Failure::settings(vec![e]))?;
     Ok(Site { mapping, cylinders, water: pipeline.water.water(), seed: pipeline.run.seed })
-}
-
-/// A pipeline is one job: of two sections nobody could say which holds.
-pub(crate) fn one_job(pipeline: &Pipeline) -> Result<(), Failure> {
-    if pipeline.savings.is_some() && pipeline.flexible_load.is_some() {
-        let problem = ContractError::new("[savings] and [flexible_load]", "two jobs in one pipeline");
-        return Err(Failure::settings(vec![problem.with_hint("keep one section a pipeline file")]));
-    }
-    Ok(())
 }
 
 /// A run that writes into its own input would read its tables as exports the next time.
@@ -173,7 +167,6 @@ pub(crate) fn gather(inputs: &Inputs) -> Gathered {
 
 pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(args)?;
-    one_job(&inputs.pipeline)?;
     if let Some(settings) = &inputs.pipeline.flexible_load {
         return crate::flexible::run(&inputs, settings);
     }
@@ -215,6 +208,7 @@ pub(crate) fn service_list(
     if reduced.stamps.is_empty() {
         return Err(nothing_read(inputs, &reduced));
     }
+    let others = begin_for_others(inputs)?;
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
@@ -264,7 +258,7 @@ pub(crate) fn service_list(
     write(&mut folder, inputs, reduced, assessed, &list, &told, &plan, evidence)?;
     plan.write(&mut folder)?;
     write_pages(&mut folder, inputs, &told)?;
-    folder.finish(manifest)?;
+    finish(inputs, folder, manifest, others)?;
     progress::result(&top);
     let dir = inputs.pipeline.outputs.dir.display();
     progress::result(CAUTION);
@@ -275,6 +269,24 @@ pub(crate) fn service_list(
         progress::note(&format!("pages: {dir}/{}/index.html", pages::FOLDER));
     }
     Ok(if partial || any_failed || !damage.is_empty() { Exit::Partial } else { Exit::Done })
+}
+
+/// Begins the folder of what may be passed on, where the pipeline has one.
+pub(crate) fn begin_for_others(inputs: &Inputs) -> Result<Option<RunFolder>, ContractError> {
+    inputs.for_others.as_ref().map(ForOthers::begin).transpose()
+}
+
+/// Finishes a run, after what of it may be passed on.
+pub(crate) fn finish(
+    inputs: &Inputs,
+    folder: RunFolder,
+    manifest: serde_json::Value,
+    others: Option<RunFolder>,
+) -> Result<(), ContractError> {
+    if let (Some(of), Some(others)) = (&inputs.for_others, others) {
+        of.write(others, folder.unfinished(), inputs)?;
+    }
+    folder.finish(manifest)
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.
@@ -410,7 +422,10 @@ fn unknown_homes(inputs: &Inputs, gathered: &Reduced) -> Vec<ContractError> {
         .collect();
     if unknown.len() > NAMED_AT_MOST {
         let rows: u64 = unknown.values().skip(NAMED_AT_MOST).sum();
-        let subject = format!("{} more homes", thousands((unknown.len() - NAMED_AT_MOST) as u64));
+        // Beyond a million names only rows are counted.
+        let at_least = if unknown.contains_key(drawoff_store::OTHER_HOMES) { "at least " } else { "" };
+        let more = thousands((unknown.len() - NAMED_AT_MOST) as u64);
+        let subject = format!("{at_least}{more} more homes");
         let message = format!("not in the register; their {} rows were rejected", thousands(rows));
         problems.push(ContractError::new(subject, message).with_hint("`drawoff check` names them all"));
     }

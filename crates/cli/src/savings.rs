@@ -22,9 +22,10 @@ use drawoff_store::small::{PriceLayout, Small, read_carbon, read_changed, read_p
 
 use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
+use crate::pipeline::place::Problem;
 use crate::progress::{self, thousands};
 use crate::reduce::{open_intake, reduce_fleet};
-use crate::run::{Inputs, nothing_read, warn_of_what_was_left_out};
+use crate::run::{Inputs, begin_for_others, finish, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
 use crate::small::named;
 use crate::stages::{Daybooks, Which, read_one};
@@ -47,13 +48,10 @@ pub(crate) struct Given {
 pub(crate) fn given(inputs: &Inputs, of: &SavingsSettings) -> Result<Given, Failure> {
     let mut errors = Vec::new();
     let (mut problems, mut remarks) = (Vec::new(), Vec::new());
-    let reference = of.reference.reference().map_err(|e| errors.push(e)).ok();
-    if of.members < 2 || !of.members.is_multiple_of(2) {
-        errors.push(
-            ContractError::new("savings.members", format!("is {}", of.members))
-                .with_hint("an even number of at least 2: replays come in pairs of opposite errors"),
-        );
-    }
+    let of_keys = |problems: Vec<Problem>| -> Vec<ContractError> {
+        problems.into_iter().map(|p| p.below(&["savings"]).of_key()).collect()
+    };
+    let reference = of.reference.reference().map_err(|problems| errors.extend(of_keys(problems))).ok();
     let mut tariffs = Tariffs::default();
     let mut prices = |series: &PriceSeries| -> Result<Vec<Interval>, ContractError> {
         let small = read_series(series)?;
@@ -63,7 +61,8 @@ pub(crate) fn given(inputs: &Inputs, of: &SavingsSettings) -> Result<Given, Fail
     };
     for tariff in &of.tariffs {
         match tariff.version(of.shift_years, &mut prices) {
-            Ok(version) => tariffs.add(&tariff.name, version, tariff.default),
+            Ok(Ok(version)) => tariffs.add(&tariff.name, version, tariff.default),
+            Ok(Err(problems)) => errors.extend(of_keys(problems)),
             Err(e) => errors.push(e),
         }
     }
@@ -192,6 +191,7 @@ pub(crate) fn each_home(
 pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure> {
     let given = given(inputs, of)?;
     let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let others = begin_for_others(inputs)?;
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
     let (reduced, daybook) = reduce_fleet(
         &mut intake,
@@ -227,7 +227,7 @@ pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure
     given.problems.iter().chain(&given.remarks).for_each(progress::warning);
     let partial = warn_of_what_was_left_out(inputs, &reduced, &[], slips) || !given.problems.is_empty();
     let (summary, manifest) = tables.finish(&mut folder, inputs, of, &given, &total, reduced)?;
-    folder.finish(manifest)?;
+    finish(inputs, folder, manifest, others)?;
     progress::result(&summary);
     let dir = inputs.pipeline.outputs.dir.display();
     progress::result(&format!(

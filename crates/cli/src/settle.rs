@@ -19,9 +19,8 @@ pub(crate) struct Rules {
 }
 
 impl Rules {
-    /// The rules that a pipeline asks for.
+    /// The rules that a pipeline asks for, whose settings are sound.
     pub(crate) fn of(settings: &FaultSettings, curves: &Option<PathBuf>) -> Result<Self, ContractError> {
-        settings.check()?;
         Ok(Self { calibration: settings.calibration(curves)?, rate: settings.false_discovery_rate })
     }
 }

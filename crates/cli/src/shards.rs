@@ -20,7 +20,7 @@ use crate::parts::read::{PartOf, Parts};
 use crate::parts::{FAILED, Print, home_of, row_of, whole};
 use crate::progress::{self, thousands};
 use crate::reduce::{Home, Keep, MOST_ROUNDS, Reduced, Taken, limits};
-use crate::run::{Elsewhere, Inputs, VERSION, one_job, read_inputs, service_list};
+use crate::run::{Elsewhere, Inputs, VERSION, read_inputs, service_list};
 
 /// Bytes of packed daybooks after which a row group ends.
 const GROUP_BYTES: usize = 16 << 20;
@@ -231,7 +231,6 @@ fn gather(inputs: &Inputs, mut parts: Parts, put: &mut Keep<'_>) -> Result<Gathe
 /// Brings parts together: everything that needs the whole fleet, and the service list.
 pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(&args.pipeline)?;
-    one_job(&inputs.pipeline)?;
     if inputs.pipeline.savings.is_some() || inputs.pipeline.flexible_load.is_some() {
         let problem = ContractError::new("the pipeline", "parts can be merged into a service list only");
         return Err(Failure::settings(vec![problem]));

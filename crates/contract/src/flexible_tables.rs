@@ -92,13 +92,13 @@ table! {
 table! {
     /// One row per home: whether it is counted, and what it can move by itself as a mean.
     FlexibleHomeRow in "flexible_homes" {
-        /// The export's own identifier, unchanged, or a keyed hash of it.
+        /// The export's own identifier, unchanged.
         home: String, "";
         /// Whether it is counted among those that can move load.
         counted: bool, "";
         /// Why it is not; empty where it is.
         why_not: String, "";
-        /// Area from the register, or a keyed hash of it.
+        /// Area from the register.
         area: String, "";
         /// What heats it.
         heater: String, "";

@@ -8,6 +8,7 @@ pub mod daybook;
 pub mod error;
 pub mod fault;
 pub mod flexible_tables;
+pub mod for_others;
 pub mod habit_tables;
 pub mod kept_tables;
 pub mod local;

@@ -251,21 +251,28 @@ pub fn parse_number(text: &str, decimal: char) -> Option<f64> {
     number.is_finite().then_some(number)
 }
 
-/// "HH:MM+NNNmin" or "HH:MM-HH:MM" as a daily window; `None` for any other text.
+/// "HH:MM+NNNmin" or "HH:MM-HH:MM" as a daily window, "00:00-24:00" as the whole day; `None` for any other text, and for a window that ends
+/// where it starts: nobody could say whether it is none or all of the day.
 #[must_use]
 pub fn parse_window(text: &str) -> Option<DailyWindow> {
     let minute = |clock: &str| -> Option<u32> {
         let (hours, minutes) = clock.trim().split_once(':')?;
         let (hours, minutes): (u32, u32) = (hours.parse().ok()?, minutes.parse().ok()?);
-        (hours <= 24 && minutes < 60).then_some((hours * 60 + minutes) % 1440)
+        (hours < 24 && minutes < 60 || (hours, minutes) == (24, 0)).then_some(hours * 60 + minutes)
+    };
+    let window = |start_min: u32, minutes: u32| {
+        (1..=1440).contains(&minutes).then_some(DailyWindow { start_min: start_min % 1440, minutes })
     };
     if let Some((start, length)) = text.split_once('+') {
         let minutes: u32 = length.trim().strip_suffix("min")?.trim().parse().ok()?;
-        return (minutes <= 1440).then_some(DailyWindow { start_min: minute(start)?, minutes });
+        return window(minute(start)?, minutes);
     }
     let (start, end) = text.split_once('-')?;
     let (start_min, end_min) = (minute(start)?, minute(end)?);
-    Some(DailyWindow { start_min, minutes: (end_min + 1440 - start_min) % 1440 })
+    if (start_min, end_min) == (0, 1440) {
+        return window(0, 1440);
+    }
+    window(start_min, (end_min + 1440 - start_min) % 1440)
 }
 
 /// The texts that stand for the {placeholders} of a pattern; empty when the text does not match.
@@ -396,6 +403,10 @@ source_upper = { column = "high", unit = "percent" }
     fn windows() {
         assert_eq!(parse_window("00:30-07:30"), Some(DailyWindow { start_min: 30, minutes: 420 }));
         assert_eq!(parse_window("22:00-06:00"), Some(DailyWindow { start_min: 1320, minutes: 480 }));
-        assert_eq!(parse_window("midnight"), None);
+        assert_eq!(parse_window("00:00-24:00"), Some(DailyWindow { start_min: 0, minutes: 1440 }));
+        assert_eq!(parse_window("22:00-24:00"), Some(DailyWindow { start_min: 1320, minutes: 120 }));
+        for none in ["midnight", "07:00-07:00", "07:00+0min", "24:30-06:00", "24:00-00:00", "07:00+1441min"] {
+            assert_eq!(parse_window(none), None, "{none}");
+        }
     }
 }

@@ -241,15 +241,6 @@ impl Gather {
         });
     }
 
-    /// Tells areas under other names from here on; two that get the same name stay apart only by chance of the naming.
-    pub fn rename_areas(&mut self, alias: &dyn Fn(&str) -> String) {
-        let groups = core::mem::take(&mut self.groups);
-        self.groups = groups
-            .into_iter()
-            .map(|((by, name), group)| ((by, if by == "area" { alias(&name) } else { name }), group))
-            .collect();
-    }
-
     /// Stores of homes for one kind of day and one start, evenly taken, and how many homes each stands for.
     #[must_use]
     pub fn envelopes(&self, weekend: bool, start: usize) -> (Vec<Envelope>, f64) {

@@ -167,18 +167,18 @@ pub fn group_table(gather: &Gather, fewest: usize) -> Vec<FlexibleGroupRow> {
     gather.groups.iter().map(row).collect()
 }
 
-/// One row a home; `alias` gives the name under which a home or an area is told.
+/// One row a home.
 #[must_use]
-pub fn home_rows(gather: &Gather, alias: &dyn Fn(&str) -> String) -> Vec<FlexibleHomeRow> {
+pub fn home_rows(gather: &Gather) -> Vec<FlexibleHomeRow> {
     let row = |line: &crate::gather::Line| {
         let own = line.found.as_ref().ok();
         let best = |direction: Direction| own.and_then(|(_, _, own)| own.best[direction as usize]);
         let start = |direction| best(direction).map_or_else(String::new, |(_, slot)| clock(slot));
         FlexibleHomeRow {
-            home: alias(&line.home),
+            home: line.home.clone(),
             counted: own.is_some(),
             why_not: line.found.as_ref().err().map_or_else(String::new, |r| r.words().to_owned()),
-            area: if line.area.is_empty() { String::new() } else { alias(&line.area) },
+            area: line.area.clone(),
             heater: line.heater.code().to_owned(),
             heater_kw: own.map(|o| o.0),
             set_point_degc: own.map(|o| o.1),

@@ -127,6 +127,9 @@ fn first_kind(sample: &Sample, column: usize) -> Kind {
     if sorted.iter().all(|v| *v == 0.0 || *v == 1.0) {
         return if sorted.contains(&1.0) { Kind::Switch } else { Kind::Unknown };
     }
+    if never_changes(sample, column) {
+        return Kind::Unknown;
+    }
     if counts_up(sample, column) {
         return Kind::Register;
     }
@@ -135,6 +138,17 @@ fn first_kind(sample: &Sample, column: usize) -> Kind {
         return Kind::Power;
     }
     Kind::Probe
+}
+
+/// Whether the column is one value at most homes: a setting or a rating, and no reading.
+fn never_changes(sample: &Sample, column: usize) -> bool {
+    let of = |home: &crate::sample::Home| -> Option<bool> {
+        let mut values = home.values[column].iter().copied().filter(|v| v.is_finite());
+        let first = values.next()?;
+        Some(values.all(|v| v == first))
+    };
+    let homes: Vec<bool> = sample.homes.iter().filter_map(of).collect();
+    2 * homes.iter().filter(|same| **same).count() > homes.len()
 }
 
 fn counts_up(sample: &Sample, column: usize) -> bool {

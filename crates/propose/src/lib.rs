@@ -7,6 +7,7 @@ mod balance;
 mod channel;
 mod line;
 mod order;
+mod places;
 mod register;
 mod sample;
 mod skipped;

@@ -1,5 +1,7 @@
 //! From which end the probes are numbered, and which element is the lower one.
 
+use std::collections::BTreeMap;
+
 use drawoff_contract::mapping::{ProbeOrder, Unit};
 
 use crate::channel::celsius;
@@ -35,11 +37,17 @@ pub(crate) fn by_number(columns: &[String], wanted: &[usize]) -> Vec<usize> {
 pub(crate) fn read_order(sample: &Sample, columns: &[usize], unit: Unit) -> Order {
     let scale = (celsius(unit, 1.0) - celsius(unit, 0.0)).abs();
     let (mut falling, mut rising, mut drawn_last, mut drawn_first) = (0_usize, 0_usize, 0_usize, 0_usize);
+    // Homes by neighbours: a single pair the wrong way round must not drown among many.
+    let mut pairs: BTreeMap<(usize, usize), i64> = BTreeMap::new();
     for home in &sample.homes {
         let here: Vec<usize> = columns.iter().copied().filter(|&c| has(home, c)).collect();
         let means: Vec<f64> = here.iter().map(|&c| mean(home.values[c].iter().copied()) * scale).collect();
         falling += means.windows(2).filter(|w| w[0] - w[1] > APART_K).count();
         rising += means.windows(2).filter(|w| w[1] - w[0] > APART_K).count();
+        for (pair, w) in here.windows(2).zip(means.windows(2)).filter(|(_, w)| (w[0] - w[1]).abs() > APART_K)
+        {
+            *pairs.entry((pair[0], pair[1])).or_default() += if w[0] > w[1] { 1 } else { -1 };
+        }
         let (Some(&first), Some(&last)) = (here.first(), here.last()) else { continue };
         if first == last {
             continue;
@@ -57,16 +65,20 @@ pub(crate) fn read_order(sample: &Sample, columns: &[usize], unit: Unit) -> Orde
     let order = if falling >= rising { ProbeOrder::TopFirst } else { ProbeOrder::BaseFirst };
     let agrees = if falling >= rising { top_first } else { 1.0 - top_first };
     let falls = if falling >= rising { last_falls } else { 1.0 - last_falls };
+    let against = pairs.values().filter(|n| **n != 0 && (**n > 0) != (falling >= rising)).count();
     let only_one = columns.len() < 2;
     Order {
         order,
         sure: only_one
-            || (agrees >= AGREE && falling + rising > 0 && (drawn_last + drawn_first < 10 || falls > 0.5)),
+            || (against == 0
+                && agrees >= AGREE
+                && falling + rising > 0
+                && (drawn_last + drawn_first < 10 || falls > 0.5)),
         reason: if only_one {
             "there is one probe".to_owned()
         } else {
             format!(
-                "{:.0} % of neighbouring probes are colder towards the {}, and cold water reaches that end first in {:.0} % of {} draw-offs",
+                "{:.0} % of neighbouring probes are colder towards the {}, {against} pairs of columns the other way round at most homes, and cold water reaches that end first in {:.0} % of {} draw-offs",
                 100.0 * agrees,
                 if falling >= rising { "last" } else { "first" },
                 100.0 * falls,

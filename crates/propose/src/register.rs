@@ -20,6 +20,8 @@ pub struct Facts {
     pub volume_l: BTreeMap<String, f64>,
     /// The zone, where all homes share one.
     pub zone: Option<String>,
+    /// Heights of probes that the register lists, by home; empty where no column is a list of them.
+    pub heights: BTreeMap<String, usize>,
 }
 
 /// Share of the cells that must fit.
@@ -61,17 +63,18 @@ impl<'t> Columns<'t> {
         self.cells(column).filter_map(number).collect()
     }
 
-    /// A free column whose name has one of the words and whose numbers lie in one of the ranges.
-    fn named(&self, words: &[&str], units: &[(&'static str, f64, f64)]) -> Option<(usize, &'static str)> {
+    /// Free columns whose names have one of the words and whose numbers lie in one of the ranges.
+    fn named(&self, words: &[&str], units: &[(&'static str, f64, f64)]) -> Vec<(usize, &'static str)> {
         let is_named = |c: &usize| words.iter().any(|w| self.name(*c).to_lowercase().contains(w));
-        self.fitting(&|cell| number(cell).is_some()).into_iter().filter(is_named).find_map(|c| {
+        let of = |c: usize| {
             let numbers = self.numbers(c);
             let unit = units.iter().find(|(_, low, high)| {
                 numbers.iter().filter(|n| (low..=high).contains(n)).count() as f64
                     >= FITS * numbers.len() as f64
             });
             unit.map(|(unit, ..)| (c, *unit))
-        })
+        };
+        self.fitting(&|cell| number(cell).is_some()).into_iter().filter(is_named).filter_map(of).collect()
     }
 
     fn range(&self, column: usize) -> String {
@@ -87,22 +90,32 @@ impl<'t> Columns<'t> {
         words: &[&str],
         units: &[(&'static str, f64, f64)],
     ) -> Option<(usize, &'static str)> {
-        let (column, unit) = self.named(words, units)?;
+        let found = self.named(words, units);
+        let (column, unit) = *found.first()?;
         let text = format!("{key} = {{ column = {}, unit = \"{unit}\" }}", quoted(self.name(column)));
-        let reason = self.range(column);
-        self.take(column, Line::sure(text, reason));
+        let reason = format!("{}{}", self.range(column), self.others(found.iter().map(|f| f.0)));
+        self.take(column, Line::when(found.len() == 1, text, reason, "which of these columns it is"));
         Some((column, unit))
     }
 
     fn plain(&mut self, key: &str, words: &[&str], fits: &dyn Fn(&str) -> bool) {
-        let found = self.fitting(fits).into_iter().find(|&c| {
-            let name = self.name(c).to_lowercase();
+        let is_named = |c: &usize| {
+            let name = self.name(*c).to_lowercase();
             words.iter().any(|w| name.contains(w))
-        });
-        if let Some(column) = found {
+        };
+        let found: Vec<usize> = self.fitting(fits).into_iter().filter(is_named).collect();
+        if let Some(&column) = found.first() {
             let text = format!("{key} = {}", quoted(self.name(column)));
-            self.take(column, Line::sure(text, "its name, and what its cells look like"));
+            let reason =
+                format!("its name, and what its cells look like{}", self.others(found.iter().copied()));
+            self.take(column, Line::when(found.len() == 1, text, reason, "which of these columns it is"));
         }
+    }
+
+    /// What to say of columns that fit as well as the first.
+    fn others(&self, columns: impl Iterator<Item = usize>) -> String {
+        let names: Vec<&str> = columns.skip(1).map(|c| self.name(c)).collect();
+        if names.is_empty() { String::new() } else { format!("; {} would fit as well", names.join(", ")) }
     }
 }
 
@@ -150,7 +163,7 @@ pub fn read_register(table: &RegisterTable, homes: &[String]) -> (Vec<Line>, Fac
     c.take(home, line);
     zone(&mut c, &mut facts);
     volume(&mut c, home, &mut facts);
-    heights_and_elements(&mut c);
+    heights_and_elements(&mut c, home, &mut facts);
     c.with_unit("declared_loss", &["loss"], &[("kWh/24h", 0.3, 6.0), ("W_at_45K", 12.0, 260.0)]);
     c.with_unit(
         "set_point",
@@ -210,7 +223,7 @@ fn volume(c: &mut Columns<'_>, home: usize, facts: &mut Facts) {
 }
 
 /// Heights, given as fractions, per cent, or lengths that need the height of the cylinder.
-fn heights_and_elements(c: &mut Columns<'_>) {
+fn heights_and_elements(c: &mut Columns<'_>, home: usize, facts: &mut Facts) {
     let mut in_lengths = false;
     let lists = LIST_SEPARATORS.iter().find_map(|s| {
         let is_list = |cell: &str| {
@@ -222,6 +235,11 @@ fn heights_and_elements(c: &mut Columns<'_>) {
     if let Some((column, separator)) = lists {
         let items = |cell: &str| cell.split(separator).filter_map(number).collect::<Vec<f64>>();
         let all: Vec<Vec<f64>> = c.cells(column).map(items).collect();
+        let rows = c.table.columns[home].1.iter().zip(&c.table.columns[column].1);
+        facts.heights = rows
+            .filter(|(_, cell)| !cell.is_empty())
+            .map(|(h, cell)| (h.clone(), items(cell).len()))
+            .collect();
         let unit = height_unit(all.iter().flatten().copied());
         in_lengths = unit == "mm";
         let falling = all.iter().filter(|l| l.windows(2).all(|w| w[0] > w[1])).count();

@@ -6,6 +6,7 @@ use crate::balance::{Balance, balance};
 use crate::channel::{Kind, Read, celsius, read_channels};
 use crate::line::{Line, quoted};
 use crate::order::{agreement, base_share, by_number, read_order};
+use crate::places::{not_as_listed, out_of_place};
 use crate::register::{Facts, RegisterTable, read_register};
 use crate::sample::{Home, Sample, median, quantile};
 use crate::skipped::skipped_hours;
@@ -16,10 +17,14 @@ use crate::stamps::read_stamps;
 pub struct Export {
     /// Column of homes, with why.
     pub home: Option<(String, String)>,
+    /// Whether the register lists the names in that column.
+    pub home_is_listed: bool,
     /// Column of times, its format's word, and whether others could be it.
     pub time: Option<(String, &'static str, bool)>,
     /// Whether the stamps carry no zone.
     pub naive: bool,
+    /// Whether the stamps are counts from 1970.
+    pub counted: bool,
     /// Columns of channel and value of a long export.
     pub long: Option<(String, String)>,
     /// Separator and decimal sign of a text export.
@@ -57,7 +62,19 @@ pub fn propose(export: &Export, mut sample: Sample, register: Option<&RegisterTa
     let stamps = read_stamps(&sample, &powers);
     let unit = read.temperature.unwrap_or(Unit::DegC);
     let probes = by_number(&sample.columns, &of(Kind::Probe));
-    let order = read_order(&sample, &probes, unit);
+    let mut order = read_order(&sample, &probes, unit);
+    let scale = (celsius(unit, 1.0) - celsius(unit, 0.0)).abs();
+    let doubts = Doubts {
+        out_of_place: out_of_place(&sample, &probes, scale),
+        not_as_listed: not_as_listed(&sample, &probes, &facts.heights),
+    };
+    if let Some((columns, heights)) = doubts.not_as_listed {
+        order.sure = false;
+        order
+            .reason
+            .push_str(&format!("; a home has {columns} such columns, and {heights} heights in the register"));
+    }
+    order.sure &= doubts.out_of_place.is_empty();
     let mut from_base = probes.clone();
     if order.order == ProbeOrder::TopFirst {
         from_base.reverse();
@@ -109,7 +126,7 @@ pub fn propose(export: &Export, mut sample: Sample, register: Option<&RegisterTa
         &order.reason,
         "which probe is the highest",
     ));
-    let entries = channels(export, &sample, &read, &probes, &from_base, &energy);
+    let entries = channels(export, &sample, &read, (&probes, &doubts, order.sure), &from_base, &energy);
     let mut text = String::from(
         "# Proposed from the readings: every line has its reason beside it. Whoever knows better is right; look at each line marked UNSURE,\n\
          # then let `drawoff check` show the balance of energy and what is rejected.\n\n[readings]\n",
@@ -169,7 +186,12 @@ fn layout(export: &Export, facts: &Facts, sample: &Sample) -> Vec<Line> {
         )),
     }
     lines.push(match &export.home {
-        Some((home, reason)) => Line::sure(format!("home = {}", quoted(home)), reason),
+        Some((home, reason)) => Line::when(
+            export.home_is_listed,
+            format!("home = {}", quoted(home)),
+            reason,
+            "whether it names homes: no register lists them",
+        ),
         None => Line::unsure(
             "home = \"home\"",
             "no column looks like one of homes",
@@ -194,8 +216,11 @@ fn layout(export: &Export, facts: &Facts, sample: &Sample) -> Vec<Line> {
 
 /// Zone of naive stamps, whether that is sure, and why.
 fn zone_of(export: &Export, facts: &Facts, sample: &Sample) -> (Option<String>, bool, String) {
+    if export.counted {
+        return counted_zone(facts, sample);
+    }
     if !export.naive {
-        return (None, true, "they carry their zone, or count from 1970 in UTC".to_owned());
+        return (None, true, "they carry their zone".to_owned());
     }
     if let Some(zone) = &export.zone {
         return (Some(zone.clone()), true, "the zone was given".to_owned());
@@ -230,6 +255,49 @@ fn zone_of(export: &Export, facts: &Facts, sample: &Sample) -> (Option<String>, 
         ),
     }
 }
+
+/// Counts from 1970 are in UTC; loggers that count on the local clock give themselves away only where it skips an hour.
+fn counted_zone(facts: &Facts, sample: &Sample) -> (Option<String>, bool, String) {
+    let zone = facts.zone.as_ref().and_then(|z| Some((z, z.parse().ok()?)));
+    let Some((zone, tz)) = zone else {
+        let reason = "they count from 1970; the register names not exactly one zone whose clock could have counted instead of UTC";
+        return (None, false, reason.to_owned());
+    };
+    match skipped_hours(tz, sample) {
+        Some((_, rows)) if rows > 0 => (
+            None,
+            true,
+            format!(
+                "they count from 1970 in UTC: {rows} rows stand in the hour that the clocks of {zone} skip"
+            ),
+        ),
+        Some((homes, _)) if homes > 0 => (
+            None,
+            false,
+            format!(
+                "they count from 1970, and no home has a row in the hour that the clocks of {zone} skip, so they seem to count on the local \
+                 clock, which no mapping can say: write them as local times, or in UTC"
+            ),
+        ),
+        _ => (
+            None,
+            false,
+            format!(
+                "they count from 1970; no change of clocks in the readings tells UTC from the local clock of {zone}"
+            ),
+        ),
+    }
+}
+
+/// What speaks against columns that look like water.
+struct Doubts {
+    out_of_place: Vec<usize>,
+    /// Such columns of a home, and its heights in the register.
+    not_as_listed: Option<(usize, usize)>,
+}
+
+/// Air that is colder than this (99 of 100) may as well be the weather's, degC: rooms with cylinders stay above (common practice, no source).
+const COLDEST_ROOM_DEGC: f64 = 5.0;
 
 /// Units of power and register, settled by the balance.
 struct Energy {
@@ -324,7 +392,7 @@ fn channels(
     export: &Export,
     sample: &Sample,
     read: &Read,
-    probes: &[usize],
+    (probes, doubts, ordered): (&[usize], &Doubts, bool),
     from_base: &[usize],
     energy: &Energy,
 ) -> Vec<Line> {
@@ -344,12 +412,25 @@ fn channels(
     let unit = read.temperature.unwrap_or(Unit::DegC);
     let closes = energy.balance.closes();
     let look = "the balance of energy: no register, or too little heating, to prove the unit";
+    let doubt = |c: Option<usize>| match (doubts.not_as_listed, c) {
+        _ if read.temperature.is_none() => Some(look),
+        (_, Some(c)) if doubts.out_of_place.contains(&c) => {
+            Some("whether it is water: it does not keep its place among the others")
+        }
+        (_, None) if !doubts.out_of_place.is_empty() => {
+            Some("whether all are water: some do not keep their places among the others")
+        }
+        (Some(_), _) => {
+            Some("whether it is water in the cylinder: the register lists another number of heights")
+        }
+        _ => None,
+    };
     match pattern(sample, probes).filter(|_| long) {
         Some(pattern) => lines.push(Line::when(
-            read.temperature.is_some(),
+            doubt(None).is_none(),
             format!("{{ name = {}, channel = \"probe\", unit = \"{}\" }},", quoted(&pattern), unit.word()),
             format!("{} of them are water; {}", probes.len(), read.temperature_reason),
-            look,
+            doubt(None).unwrap_or_default(),
         )),
         None => {
             for (i, &c) in probes.iter().enumerate() {
@@ -357,10 +438,10 @@ fn channels(
                 let reason =
                     format!("water of {mean:.0} degC on half of its stamps; {}", read.temperature_reason);
                 lines.push(Line::when(
-                    read.temperature.is_some(),
+                    doubt(Some(c)).is_none(),
                     entry(c, &format!("probe_{}", i + 1), unit),
                     reason,
-                    look,
+                    doubt(Some(c)).unwrap_or_default(),
                 ));
             }
         }
@@ -388,7 +469,12 @@ fn channels(
             energy.balance.told()
         );
         let look = if energy.power_sure { "which element it is" } else { look };
-        lines.push(Line::when(energy.power_sure && clear, entry(*c, channel, power_unit), reason, look));
+        lines.push(Line::when(
+            energy.power_sure && clear && ordered,
+            entry(*c, channel, power_unit),
+            reason,
+            look,
+        ));
     }
     let mut switches = of(Kind::Switch);
     for (i, (_, power)) in by_element.iter().take(2).enumerate() {
@@ -420,28 +506,31 @@ fn channels(
             ));
         }
     }
-    for (i, c) in of(Kind::Register).into_iter().enumerate() {
+    let registers = of(Kind::Register);
+    for (i, &c) in registers.iter().enumerate() {
         let register_unit = energy.register.unwrap_or(Unit::Wh);
-        let mut text = entry(c, "register", register_unit);
-        let mut sure = energy.register_sure;
-        if i > 0 {
-            text = format!("# {text}");
-            sure = false;
-        }
-        lines.push(Line::when(sure, text, format!("it only counts up; {}", energy.balance.told()), look));
+        let text = entry(c, "register", register_unit);
+        let text = if i > 0 { format!("# {text}") } else { text };
+        let alone = registers.len() == 1;
+        let look = if alone { look } else { "which of them counts all the energy of the cylinder" };
+        let reason = format!("it only counts up; {}", energy.balance.told());
+        lines.push(Line::when(energy.register_sure && alone, text, reason, look));
     }
-    for (i, c) in of(Kind::Surroundings).into_iter().enumerate() {
+    let airs = of(Kind::Surroundings);
+    for (i, &c) in airs.iter().enumerate() {
         let text = entry(c, "surroundings", unit);
-        let reason = "never warm and never quick: air, not water beside a draw-off";
-        if i == 0 {
-            lines.push(Line::when(closes || read.temperature.is_some(), text, reason, look));
-        } else {
-            lines.push(Line::unsure(
-                format!("# {text}"),
-                reason,
-                "which of them is the room of the cylinder",
-            ));
-        }
+        let text = if i > 0 { format!("# {text}") } else { text };
+        let coldest = celsius(unit, quantile(&sample.sorted(c), 0.01));
+        let reason = format!(
+            "never warm and never quick: air, not water beside a draw-off; {coldest:.0} degC at its coldest"
+        );
+        let look = match (airs.len(), coldest < COLDEST_ROOM_DEGC) {
+            (2.., _) => "which of them is the room of the cylinder",
+            (_, true) => "whether it is the room of the cylinder, or the weather, or no temperature at all",
+            _ => look,
+        };
+        let sure = airs.len() == 1 && coldest >= COLDEST_ROOM_DEGC && (closes || read.temperature.is_some());
+        lines.push(Line::when(sure, text, reason, look));
     }
     let left = of(Kind::Unknown)
         .into_iter()
@@ -489,6 +578,19 @@ fn pattern(sample: &Sample, probes: &[usize]) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn counts_on_the_local_clock_are_never_sure() {
+        let export = Export { counted: true, ..Export::default() };
+        let facts = Facts { zone: Some("Europe/London".to_owned()), ..Facts::default() };
+        assert!(
+            zone_of(&export, &facts, &around_the_change(false)).1,
+            "rows in the hour that the clocks skip"
+        );
+        let (zone, sure, reason) = zone_of(&export, &facts, &around_the_change(true));
+        assert!(zone.is_none() && !sure && reason.contains("local clock"), "{reason}");
+        assert!(!zone_of(&export, &facts, &Sample::default()).1, "no change of clocks tells");
+    }
 
     /// Rows every five minutes around the spring change of Europe/London, 29 March 2026, with or without the hour that it skips.
     fn around_the_change(skips: bool) -> Sample {

@@ -1,8 +1,9 @@
 //! A result table as CSV that a spreadsheet opens without running anything in it.
 
+use arrow::array::RecordBatch;
 use drawoff_contract::Table;
 
-use crate::values::{self, Value};
+use crate::values::{self, Column, Value};
 use crate::{text, words};
 
 /// The table as CSV (RFC 4180: commas, CRLF, quotes doubled), header first, UTF-8.
@@ -25,6 +26,18 @@ pub fn head<T: Table>() -> String {
 #[must_use]
 pub fn lines<T: Table>(rows: Vec<T>) -> String {
     let (columns, row_count) = values::columns(rows);
+    laid_out(&columns, row_count)
+}
+
+/// A batch that a table was written as, or some of its columns, as CSV, header first.
+#[must_use]
+pub fn of_batch(batch: &RecordBatch) -> String {
+    let schema = batch.schema();
+    let head: Vec<&str> = schema.fields().iter().map(|f| f.name().as_str()).collect();
+    head.join(",") + "\r\n" + &laid_out(&values::batch_columns(batch), batch.num_rows())
+}
+
+fn laid_out(columns: &[Column], row_count: usize) -> String {
     let mut out = String::new();
     for i in 0..row_count {
         for (n, column) in columns.iter().enumerate() {
@@ -99,6 +112,12 @@ mod tests {
             "home,start,end,litres,energy_kwh,class_small,class_shower,class_bath\r\n\
              H 1,1970-01-01T00:00:00Z,1970-01-01T00:05:00Z,12.5,,,,\r\n"
         );
+    }
+
+    #[test]
+    fn a_batch_is_written_as_its_rows_are() {
+        let rows = vec![draw("=1"), draw("H 2")];
+        assert_eq!(of_batch(&DrawOffRow::to_batch(rows.clone()).unwrap()), csv(rows));
     }
 
     #[test]

@@ -2,10 +2,10 @@
 
 use arrow::array::{
     Array, ArrayRef, AsArray, BooleanArray, Date32Array, Float32Array, Float64Array, Int64Array, ListArray,
-    StringArray, TimestampMillisecondArray,
+    RecordBatch, StringArray, TimestampMillisecondArray,
 };
 use arrow::datatypes::{
-    DataType, Date32Type, Float32Type, Float64Type, Int64Type, TimeUnit, TimestampMillisecondType,
+    DataType, Date32Type, Field, Float32Type, Float64Type, Int64Type, TimeUnit, TimestampMillisecondType,
 };
 use drawoff_contract::{Day, Money, Table, Utc};
 
@@ -61,6 +61,15 @@ pub fn columns<T: Table>(rows: Vec<T>) -> (Vec<Column>, usize) {
         .map(|(doc, array)| Column { name: doc.name, kind: kind(&array, is_money(doc.unit)) })
         .collect();
     (columns, row_count)
+}
+
+/// All columns of a batch that a table was written as, in its order, without their names.
+#[must_use]
+pub fn batch_columns(batch: &RecordBatch) -> Vec<Column> {
+    let unit = |f: &Field| f.metadata().get("unit").is_some_and(|unit| is_money(unit));
+    let schema = batch.schema();
+    let fields = schema.fields().iter().zip(batch.columns());
+    fields.map(|(field, array)| Column { name: "", kind: kind(array, unit(field)) }).collect()
 }
 
 /// Whether a column's unit says that it holds money in millionths.

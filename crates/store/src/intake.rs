@@ -17,6 +17,7 @@ mod shares;
 mod sizes;
 pub(crate) mod source;
 mod spill;
+mod strangers;
 mod stream;
 pub(crate) mod survey;
 #[cfg(test)]
@@ -38,6 +39,7 @@ use crate::buckets;
 
 pub use check::inspect;
 pub use grouped::{Grouped, GroupedHome};
+pub use strangers::OTHER_HOMES;
 pub(crate) use stream::joined;
 pub use stream::{FileLost, Intake, Streamed};
 
@@ -50,7 +52,7 @@ pub struct Gathered {
     pub files: Vec<FileReport>,
     /// Rejected rows of homes that the register lists.
     pub rejected_by_home: BTreeMap<String, Account>,
-    /// Homes that the register does not list, with their number of rows.
+    /// Homes that the register does not list, with their number of rows; the first million by name, and [`OTHER_HOMES`].
     pub unknown_homes: BTreeMap<String, u64>,
 }
 

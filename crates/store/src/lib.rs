@@ -21,6 +21,7 @@ pub use alias::keyed_hash;
 pub use disk::owner_only;
 pub use guard::{caught, quiet_decoders};
 pub use in_turn::in_turn;
+pub use intake::OTHER_HOMES;
 pub use intake::{
     FileLost, FileReport, Gathered, Grouped, GroupedHome, Input, Intake, Limits, Streamed, gather, inputs,
     inspect,

@@ -7,13 +7,16 @@ use drawoff_contract::mapping_hint::did_you_mean;
 use drawoff_contract::mapping_row::read_row;
 use drawoff_contract::{ContractError, Cylinder, Mapping};
 
+/// Most homes of a register: some hundred bytes each, in memory throughout a run.
+const MOST_HOMES: usize = 1_000_000;
+
 /// Reads a register of cylinders, one row a home, by home identifier.
 ///
 /// The second part names by line every row that cannot be used (no home, no valid zone, a home named twice: the
 /// first row is kept) and every fact that cannot be read and is left unknown.
 ///
 /// # Errors
-/// When the file cannot be read, or mapped columns are missing: all of them in one message.
+/// When the file cannot be read, or mapped columns are missing: all of them in one message; and when it lists more than a million homes.
 pub fn read(
     path: &Path,
     mapping: &Mapping,
@@ -55,6 +58,13 @@ pub fn read(
             let message = format!("home `{}` is named a second time; the first row is kept", cylinder.home);
             problems.push(at(message).with_hint("remove one of the lines"));
             continue;
+        }
+        if cylinders.len() == MOST_HOMES {
+            let message = format!(
+                "line {line}: it lists more than {MOST_HOMES} homes, which are more than one run holds"
+            );
+            return Err(ContractError::new(&subject, message)
+                .with_hint("cut it and the readings into parts, such as areas, and run each"));
         }
         cylinders.insert(cylinder.home.clone(), cylinder);
     }

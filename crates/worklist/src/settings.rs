@@ -123,55 +123,81 @@ impl WorthSettings {
     /// Checks all settings at once.
     ///
     /// # Errors
-    /// Lists every amount that is negative or no number, every share outside 0 to 1, every key that is no fault code,
-    /// tariffs named twice, and a number of default tariffs other than one.
+    /// Lists what [`WorthSettings::problems`] finds.
     pub fn check(&self) -> Result<(), ContractError> {
-        let mut problems = Vec::new();
-        let mut amount = |name: String, value: f64| {
-            if !(value.is_finite() && value >= 0.0) {
-                problems.push(format!("{name} is {value}; it must be a number of 0 or more"));
-            }
-        };
-        amount("visit_cost".to_owned(), self.visit_cost);
-        amount("call_cost".to_owned(), self.call_cost);
-        for (key, values) in
-            [("comfort_per_year", &self.comfort_per_year), ("safety_per_year", &self.safety_per_year)]
-        {
-            values.iter().for_each(|(code, &v)| amount(format!("{key}.{code}"), v));
-        }
-        for tariff in &self.tariffs {
-            amount(format!("unit_rate of tariff {:?}", tariff.name), tariff.unit_rate);
-            amount(format!("low_rate of tariff {:?}", tariff.name), tariff.low_rate.unwrap_or(0.0));
-        }
-        let shares = self.fix_share.iter().map(|(code, &v)| (format!("fix_share.{code}"), v));
-        for (name, value) in shares.chain([("min_probability".to_owned(), self.min_probability)]) {
-            if !(0.0..=1.0).contains(&value) {
-                problems.push(format!("{name} is {value}; it must lie between 0 and 1"));
-            }
-        }
-        for codes in [&self.comfort_per_year, &self.safety_per_year, &self.fix_share] {
-            let unknown = codes.keys().filter(|code| Fault::from_code(code).is_none());
-            problems.extend(unknown.map(|code| format!("{code:?} is no fault code")));
-        }
-        for (name, count) in
-            [("visits_per_week", self.visits_per_week), ("visits_per_day", self.visits_per_day)]
-        {
-            if count == 0 {
-                problems.push(format!("{name} is 0; it must be 1 or more"));
-            }
-        }
-        let mut names = BTreeSet::new();
-        let twice = self.tariffs.iter().filter(|t| !names.insert(t.name.as_str()));
-        problems.extend(twice.map(|t| format!("tariff {:?} is given twice", t.name)));
-        let defaults = self.tariffs.iter().filter(|t| t.default).count();
-        if defaults != 1 {
-            problems.push(format!("{defaults} tariffs are marked default; exactly one must be"));
-        }
+        let problems: Vec<String> =
+            self.problems().iter().map(|(path, message)| format!("{} {message}", path.join("."))).collect();
         if problems.is_empty() {
             return Ok(());
         }
         Err(ContractError::new("worth settings", problems.join("; "))
             .with_hint("mend these keys in the pipeline's worth table; a key left out takes its default"))
+    }
+
+    /// The path of each key that makes no sense below the section (places in an array from 0), and why: every amount that is negative or no number,
+    /// every share outside 0 to 1, every key that is no fault code, tariffs named twice or with a low rate above the other, and a
+    /// number of default tariffs other than one.
+    #[must_use]
+    pub fn problems(&self) -> Vec<(Vec<String>, String)> {
+        let path = |parts: &[&str]| parts.iter().map(|p| (*p).to_owned()).collect::<Vec<String>>();
+        let mut problems = Vec::new();
+        let mut amount = |at: Vec<String>, value: f64| {
+            if !(value.is_finite() && value >= 0.0) {
+                problems.push((at, format!("is {value}; it must be a number of 0 or more")));
+            }
+        };
+        amount(path(&["visit_cost"]), self.visit_cost);
+        amount(path(&["call_cost"]), self.call_cost);
+        for (key, values) in
+            [("comfort_per_year", &self.comfort_per_year), ("safety_per_year", &self.safety_per_year)]
+        {
+            values.iter().for_each(|(code, &v)| amount(path(&[key, code]), v));
+        }
+        for (i, tariff) in self.tariffs.iter().enumerate() {
+            amount(path(&["tariffs", &i.to_string(), "unit_rate"]), tariff.unit_rate);
+            amount(path(&["tariffs", &i.to_string(), "low_rate"]), tariff.low_rate.unwrap_or(0.0));
+        }
+        for (i, tariff) in self.tariffs.iter().enumerate() {
+            if let Some(low) = tariff.low_rate.filter(|low| *low > tariff.unit_rate) {
+                let message =
+                    format!("is {low}, and unit_rate {}: the low rate is the lower one", tariff.unit_rate);
+                problems.push((path(&["tariffs", &i.to_string(), "low_rate"]), message));
+            }
+        }
+        let shares = self.fix_share.iter().map(|(code, &v)| (path(&["fix_share", code]), v));
+        for (at, value) in shares.chain([(path(&["min_probability"]), self.min_probability)]) {
+            if !(0.0..=1.0).contains(&value) {
+                problems.push((at, format!("is {value}; it must lie between 0 and 1")));
+            }
+        }
+        for (key, codes) in [
+            ("comfort_per_year", &self.comfort_per_year),
+            ("safety_per_year", &self.safety_per_year),
+            ("fix_share", &self.fix_share),
+        ] {
+            let unknown = codes.keys().filter(|code| Fault::from_code(code).is_none());
+            problems.extend(unknown.map(|code| (path(&[key, code]), "is no fault code".to_owned())));
+        }
+        for (name, count) in
+            [("visits_per_week", self.visits_per_week), ("visits_per_day", self.visits_per_day)]
+        {
+            if count == 0 {
+                problems.push((path(&[name]), "is 0; it must be 1 or more".to_owned()));
+            }
+        }
+        let mut names = BTreeSet::new();
+        let twice = self.tariffs.iter().enumerate().filter(|(_, t)| !names.insert(t.name.as_str()));
+        problems.extend(twice.map(|(i, t)| {
+            (path(&["tariffs", &i.to_string(), "name"]), format!("{:?} is given twice", t.name))
+        }));
+        let defaults = self.tariffs.iter().filter(|t| t.default).count();
+        if defaults != 1 {
+            problems.push((
+                path(&["tariffs"]),
+                format!("hold {defaults} tariffs that are marked default; exactly one must be"),
+            ));
+        }
+        problems
     }
 }
 

@@ -263,8 +263,8 @@ fn overrides_that_make_no_sense() {
     assert!(ended.stderr.contains("--set run.tops=3: unknown field `tops`"), "{}", ended.stderr);
     assert!(ended.stderr.ends_with("hint: did you mean `top`?\n"), "{}", ended.stderr);
     let ended = fleet.drawoff(DRAWOFF, "run", &["worth.visit_cost=-3"]);
-    let stderr = "error: worth settings: visit_cost is -3; it must be a number of 0 or more\n\
-         hint: mend these keys in the pipeline's worth table; a key left out takes its default\n";
+    let stderr = "error: --set worth.visit_cost=-3: worth.visit_cost is -3; it must be a number of 0 or more\n\
+         hint: mend the key, or leave it out: it takes its default\n";
     assert_refused(&fleet, &ended, 2, stderr);
 }
 

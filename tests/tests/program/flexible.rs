@@ -15,6 +15,8 @@ use tempfile::TempDir;
 
 const DRAWOFF: &str = env!("CARGO_BIN_EXE_drawoff-under-test");
 const PIPELINE: &str = "pipelines/flexible-load.toml";
+const FLEXIBLE: [&str; 6] =
+    ["flexible_load", "flexible_days", "flexible_homes", "flexible_groups", "virtual_battery", "back_test"];
 
 fn run_into(dir: &Path, more: &[&str]) -> Ended {
     let out = format!("outputs.dir={}", dir.display());
@@ -158,22 +160,37 @@ fn the_back_test_and_the_store_are_judged() {
 }
 
 #[test]
-fn with_a_key_no_home_and_no_area_is_named() {
+fn for_others_no_home_and_no_area_is_named() {
     let dir = tempfile::tempdir().unwrap();
-    assert_eq!(run_into(dir.path(), &["--set", "flexible_load.hash_key=a secret word"]).code, 0);
-    let (plain, _) = first_run();
-    let plain_homes = rows::<FlexibleHomeRow>(&plain);
-    let areas = plain_homes.iter().map(|h| h.area.clone()).filter(|a| !a.is_empty());
-    let names: BTreeSet<String> = plain_homes.iter().map(|h| h.home.clone()).chain(areas).collect();
+    let (out, others, key) = (dir.path().join("out"), dir.path().join("others"), dir.path().join("key"));
+    drawoff_store::output::export::write_text(&key, "a secret word of some length\n").unwrap();
+    let set = [
+        format!("outputs.for_others.dir={}", others.display()),
+        format!("outputs.for_others.key_file={}", key.display()),
+    ];
+    assert_eq!(run_into(&out, &["--set", &set[0], "--set", &set[1]]).code, 0);
+    let own = rows::<FlexibleHomeRow>(&out);
+    let areas = own.iter().map(|h| h.area.clone()).filter(|a| !a.is_empty());
+    let names: BTreeSet<String> = own.iter().map(|h| h.home.clone()).chain(areas).collect();
     assert!(names.len() > 46, "the sample fleet has areas");
-    for (name, bytes) in bytes_of(dir.path()) {
-        assert!(!["homes.parquet", "quality.parquet", "files.parquet"].contains(&name.as_str()), "{name}");
+    let files = bytes_of(&others);
+    for table in FLEXIBLE {
+        assert!(files.contains_key(&format!("{table}.csv")), "{table}");
+    }
+    assert!(files.contains_key("flexible_load.html"));
+    for (name, bytes) in files {
+        assert!(!["quality.parquet", "files.parquet"].contains(&name.as_str()), "{name}");
         let text = String::from_utf8_lossy(&bytes);
         assert!(!names.iter().any(|home| text.contains(home)), "{name} names a home or an area");
         assert!(!text.contains("a secret word"), "{name} tells the key");
     }
-    let hashed: Vec<FlexibleHomeRow> = rows(dir.path());
-    assert!(hashed.iter().all(|h| h.home.len() == 32));
+    // What is told of groups is what the run says itself.
+    let (told, load): (Vec<FlexibleRow>, Vec<FlexibleRow>) = (rows(&others), rows(&out));
+    assert_eq!(told.len(), load.len());
+    assert!(told.iter().zip(&load).all(|(a, b)| a.firm_kw == b.firm_kw && a.homes == b.homes));
+    // The run itself is what it is without others.
+    let (plain, _) = first_run();
+    assert_eq!(bytes_of(&out)["flexible_homes.csv"], bytes_of(&plain)["flexible_homes.csv"]);
 }
 
 #[test]

@@ -16,7 +16,7 @@ use drawoff_contract::Table;
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::results::{FileRow, QualityRow};
 use drawoff_store::output::{read_batches, read_table};
-use drawoff_tests::program::Ended;
+use drawoff_tests::program::{Ended, tried};
 use drawoff_tests::small_fleet::{FILES, SmallFleet};
 
 const DRAWOFF: &str = env!("CARGO_BIN_EXE_drawoff-under-test");
@@ -157,7 +157,7 @@ fn assert_finished(ended: &Ended) {
 fn a_tenth_of_the_values_replaced() {
     for seed in 1..=3 {
         let fleet = SmallFleet::new();
-        assert_finished(&fleet.drawoff(DRAWOFF, "run", &[]));
+        assert_finished(&fleet.drawoff(&tried(DRAWOFF, None), "run", &[]));
         let before = noted(&fleet, &SOUND);
         let mut dice = Dice(0x9e37_79b9_7f4a_7c15 ^ seed);
         let mut rows = 0;
@@ -166,7 +166,7 @@ fn a_tenth_of_the_values_replaced() {
             rows += batch.num_rows();
             fleet.write_batch(&format!("readings/{file}"), &batch);
         }
-        let ended = fleet.drawoff(DRAWOFF, "run", &[]);
+        let ended = fleet.drawoff(&tried(DRAWOFF, None), "run", &[]);
         assert_finished(&ended);
         // Names that no register knows are named, harmlessly, or counted beyond the first.
         assert!(ended.stderr.contains("not in the register; its"), "{}", ended.stderr);
@@ -186,7 +186,7 @@ fn a_tenth_of_the_values_replaced_at_every_home() {
         rows += batch.num_rows();
         fleet.write_batch(&format!("readings/{file}"), &batch);
     }
-    let ended = fleet.drawoff(DRAWOFF, "run", &[]);
+    let ended = fleet.drawoff(&tried(DRAWOFF, None), "run", &[]);
     assert_finished(&ended);
     assert_accounts(&fleet, rows);
 }
@@ -209,7 +209,7 @@ fn files_cut_at_random() {
             }
             std::fs::remove_file(fleet.path(&format!("readings/{file}"))).unwrap();
         }
-        assert_finished(&fleet.drawoff(DRAWOFF, "run", &[]));
+        assert_finished(&fleet.drawoff(&tried(DRAWOFF, None), "run", &[]));
         let before = noted(&fleet, &SOUND);
         let mut cut = BTreeSet::new();
         for home in DAMAGED {
@@ -220,7 +220,7 @@ fn files_cut_at_random() {
                 cut.insert(name);
             }
         }
-        let ended = fleet.drawoff(DRAWOFF, "run", &[]);
+        let ended = fleet.drawoff(&tried(DRAWOFF, None), "run", &[]);
         assert_finished(&ended);
         assert_eq!(ended.code, 4);
         let files: Vec<FileRow> = read_table(&fleet.path("out/files.parquet")).unwrap();

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::sync::OnceLock;
 
 use drawoff_tests::accounts::assert_exact;
-use drawoff_tests::program::{Ended, run, run_pipeline};
+use drawoff_tests::program::{Ended, bytes_of, run, run_pipeline};
 use drawoff_tests::{floors, shared};
 use tempfile::TempDir;
 
@@ -87,6 +87,43 @@ fn accounts_of_the_wide_fleet_are_exact() {
 fn accounts_of_the_tall_fleet_are_exact() {
     if let Some(ran) = tall() {
         assert_done(ran, &TALL);
+    }
+}
+
+/// The run on the mapping that `propose` writes, file by file against the run on the one written by hand.
+fn assert_proposed_run_is_the_same(ran: &Ran, fleet: &Fleet) {
+    let dir = tempfile::tempdir().unwrap();
+    let text = |path: PathBuf| path.display().to_string();
+    let (readings, register) = (text(ran.folder.join(fleet.readings)), text(ran.folder.join(fleet.register)));
+    let (mapping, out) = (text(dir.path().join("proposed.toml")), dir.path().join("out"));
+    let proposed = run(DRAWOFF, &["propose", &readings, &register, "--out", &mapping]);
+    assert_eq!(proposed.code, 0, "{proposed:?}");
+    let set = [
+        format!("inputs.readings={readings}"),
+        format!("inputs.register={register}"),
+        format!("inputs.mapping={mapping}"),
+        format!("outputs.dir={}", out.display()),
+    ];
+    let ended = run_pipeline(DRAWOFF, "run", fleet.pipeline, &set);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let (by_hand, by_proposal) = (bytes_of(ran.out.path()), bytes_of(&out));
+    assert!(by_hand.keys().eq(by_proposal.keys()) && by_hand.len() > 20, "{:?}", by_proposal.keys());
+    let differ: Vec<&String> =
+        by_hand.iter().filter(|(n, b)| by_proposal[*n] != **b).map(|(n, _)| n).collect();
+    assert!(differ.is_empty(), "{differ:?}");
+}
+
+#[test]
+fn the_wide_fleet_is_the_same_on_the_proposed_mapping() {
+    if let Some(ran) = wide() {
+        assert_proposed_run_is_the_same(ran, &WIDE);
+    }
+}
+
+#[test]
+fn the_tall_fleet_is_the_same_on_the_proposed_mapping() {
+    if let Some(ran) = tall() {
+        assert_proposed_run_is_the_same(ran, &TALL);
     }
 }
 

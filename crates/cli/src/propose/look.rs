@@ -76,15 +76,17 @@ pub(crate) fn look(
     if let Some((head, word, _)) = time {
         export.time = Some((head.name.clone(), word, times.len() > 1));
         export.naive = head.naive > 0;
+        export.counted = word.starts_with("epoch");
     }
     let is_time = |h: &Head| times.iter().any(|(t, ..)| t.name == h.name);
     let home = home_of(&heads, register, &is_time);
-    if let Some((head, reason)) = &home {
+    if let Some((head, reason, is_listed)) = &home {
         export.home = Some((head.name.clone(), reason.clone()));
+        export.home_is_listed = *is_listed;
     }
     let rest: Vec<&Head> = heads
         .iter()
-        .filter(|h| !is_time(h) && home.as_ref().is_none_or(|(head, _)| head.name != h.name))
+        .filter(|h| !is_time(h) && home.as_ref().is_none_or(|(head, ..)| head.name != h.name))
         .collect();
     let (numbers, texts): (Vec<&Head>, Vec<&Head>) = rest.into_iter().partition(|h| h.holds_numbers());
     let channel = texts.iter().find(|h| (2..=MOST_CHANNELS).contains(&h.texts.len()));
@@ -202,7 +204,7 @@ fn home_of<'h>(
     heads: &'h [Head],
     register: Option<&RegisterTable>,
     is_time: &dyn Fn(&Head) -> bool,
-) -> Option<(&'h Head, String)> {
+) -> Option<(&'h Head, String, bool)> {
     let names = heads.iter().filter(|h| !is_time(h) && !h.texts.is_empty());
     if let Some(table) = register {
         let listed: BTreeSet<&str> =
@@ -220,9 +222,12 @@ fn home_of<'h>(
             return Some((
                 head,
                 format!("the register lists {:.0} % of its {} names", 100.0 * share(head), head.texts.len()),
+                true,
             ));
         }
     }
     let texts = names.filter(|h| !h.holds_numbers());
-    texts.min_by_key(|h| h.changes).map(|h| (h, "the texts that change least from row to row".to_owned()))
+    texts
+        .min_by_key(|h| h.changes)
+        .map(|h| (h, "the texts that change least from row to row".to_owned(), false))
 }

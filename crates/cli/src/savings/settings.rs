@@ -11,6 +11,9 @@ use drawoff_savings::series::{Interval, Series};
 use drawoff_savings::tariff::{Clock, Rates, Version, price_micro};
 use serde::{Deserialize, Serialize};
 
+use crate::pipeline::contradictions::overlap;
+use crate::pipeline::place::Problem;
+
 /// What to hold homes against, and how to price it.
 #[derive(Clone, Debug, Deserialize, Serialize)]
 #[serde(deny_unknown_fields, default)]
@@ -183,17 +186,42 @@ pub(crate) enum MeterClock {
     Winter,
 }
 
+/// What explains the keys of the section.
+const EXPLAINED: &str = "pipelines/savings.toml explains each key";
+
+impl SavingsSettings {
+    /// Keys below the section that make no sense; files that it names are not read for that.
+    pub(crate) fn problems(&self) -> Vec<Problem> {
+        let mut problems = Vec::new();
+        if self.members < 2 || !self.members.is_multiple_of(2) {
+            problems.push(Problem::at(
+                &["members"],
+                format!("is {}", self.members),
+                "an even number of at least 2: replays come in pairs of opposite errors",
+            ));
+        }
+        problems.extend(self.reference.reference().err().unwrap_or_default());
+        for (i, tariff) in self.tariffs.iter().enumerate() {
+            if let Ok(Err(of_tariff)) = tariff.version(self.shift_years, &mut |_| Ok(Vec::new())) {
+                problems.extend(of_tariff.into_iter().map(|p| p.below(&["tariffs", &i.to_string()])));
+            }
+        }
+        problems
+    }
+}
+
 impl ReferenceSettings {
     /// The reference.
     ///
     /// # Errors
-    /// All keys that make no sense, in one message.
-    pub(crate) fn reference(&self) -> Result<Reference, ContractError> {
+    /// All keys that make no sense.
+    pub(crate) fn reference(&self) -> Result<Reference, Vec<Problem>> {
         let mut problems = Vec::new();
-        let windows = windows(&self.hours, "savings.reference.hours", &mut problems);
-        let mut within = |name: &str, value: f64, low: f64, high: f64| {
+        let at = |key: &str, message: String| Problem::at(&["reference", key], message, EXPLAINED);
+        let windows = windows(&self.hours, &mut |message| problems.push(at("hours", message)));
+        let mut within = |key: &str, value: f64, low: f64, high: f64| {
             if !(low..=high).contains(&value) {
-                problems.push(format!("{name} is {value}; it must lie between {low} and {high}"));
+                problems.push(at(key, format!("is {value}; it must lie between {low} and {high}")));
             }
         };
         within("set_point_degc", self.set_point_degc.unwrap_or(60.0), 40.0, 90.0);
@@ -220,14 +248,13 @@ impl ReferenceSettings {
                     outdoor_degc,
                 }),
                 None => {
-                    problems.push("outdoor_degc must give twelve months for a heat pump".to_owned());
+                    problems.push(at("outdoor_degc", "must give twelve months for a heat pump".to_owned()));
                     None
                 }
             },
             other => {
-                problems.push(format!(
-                    "system {other:?} is none of element, boiler_coil, heat_pump, combination"
-                ));
+                let message = format!("{other:?} is none of element, boiler_coil, heat_pump, combination");
+                problems.push(at("system", message));
                 None
             }
         };
@@ -238,7 +265,9 @@ impl ReferenceSettings {
                 Carrier::Fuel { price: price_micro(price), mg_per_kwh: (g * 1000.0).round_ties_even() as i64 }
             }
             (true, ..) => {
-                problems.push("fuel_price and fuel_g_per_kwh are needed for a boiler; name their source in the pipeline".to_owned());
+                let message =
+                    "needs fuel_price and fuel_g_per_kwh with a boiler; name their source in the pipeline";
+                problems.push(at("system", message.to_owned()));
                 Carrier::Grid
             }
         };
@@ -251,60 +280,74 @@ impl ReferenceSettings {
                 base_height: self.base_height,
                 carrier,
             }),
-            _ => Err(ContractError::new("[savings.reference]", problems.join("; "))
-                .with_hint("pipelines/savings.toml explains each key")),
+            _ => Err(problems),
         }
     }
 }
 
 impl TariffSettings {
-    /// This version of the tariff.
+    /// This version of the tariff, or the keys of it that make no sense.
     ///
     /// # Errors
-    /// All keys that make no sense, in one message.
+    /// What `read` gives.
     pub(crate) fn version(
         &self,
         shift_years: i64,
         read: &mut dyn FnMut(&PriceSeries) -> Result<Vec<Interval>, ContractError>,
-    ) -> Result<Version, ContractError> {
+    ) -> Result<Result<Version, Vec<Problem>>, ContractError> {
         let mut problems = Vec::new();
-        let mut day = |name: &str, text: &Option<String>| {
+        let at = |key: &str, message: String| Problem::at(&[key], message, EXPLAINED);
+        let mut day = |key: &str, text: &Option<String>| {
             let parsed = text.as_ref().map(|t| parse_day(t));
             if parsed == Some(None) {
-                problems.push(format!("{name} {text:?} is no day like 2026-03-29"));
+                let text = text.as_deref().unwrap_or_default();
+                problems.push(at(key, format!("{text:?} is no day like 2026-03-29")));
             }
             parsed.flatten()
         };
         let (from, to) = (day("from", &self.from), day("to", &self.to));
-        for (name, value) in [
+        for (key, value) in [
             ("unit_rate", self.unit_rate),
             ("low_rate", self.low_rate),
             ("standing_per_day", Some(self.standing_per_day)),
             ("export_rate", Some(self.export_rate)),
         ] {
             if value.is_some_and(|v| !v.is_finite() || v.abs() > 1000.0) {
-                problems.push(format!("{name} is no price in main units"));
+                problems.push(at(key, "is no price in main units".to_owned()));
             }
         }
-        let hours = windows(&self.low_hours, "low_hours", &mut problems);
+        let hours = windows(&self.low_hours, &mut |message| problems.push(at("low_hours", message)));
+        if !self.low_hours.is_empty() && self.low_rate.is_none() {
+            problems.push(at("low_hours", "stand without a low_rate".to_owned()));
+        }
         let clock = match self.clock {
             MeterClock::Local => Clock::Local,
             MeterClock::Winter => Clock::Winter,
         };
         let rates = match (&self.half_hourly, self.unit_rate, self.low_rate) {
             (Some(path), None, None) => Some(Rates::HalfHourly(Series::new(read(path)?, shift_years))),
-            (None, Some(high), Some(low)) => Some(Rates::TwoRate {
-                high: price_micro(high),
-                low: price_micro(low),
-                hours: (!hours.is_empty()).then_some((hours, clock)),
-            }),
+            (None, Some(high), Some(low)) => {
+                if low > high {
+                    let message = format!("is {low}, and unit_rate {high}: the low rate is the lower one");
+                    problems.push(at("low_rate", message));
+                }
+                Some(Rates::TwoRate {
+                    high: price_micro(high),
+                    low: price_micro(low),
+                    hours: (!hours.is_empty()).then_some((hours, clock)),
+                })
+            }
             (None, Some(price), None) => Some(Rates::Flat(price_micro(price))),
             _ => {
-                problems.push("give unit_rate, unit_rate and low_rate, or half_hourly alone".to_owned());
+                let message = format!(
+                    "{:?} must give unit_rate, unit_rate and low_rate, or half_hourly alone",
+                    self.name
+                );
+                problems.push(at("name", message));
                 None
             }
         };
-        match rates {
+        Ok(match rates {
             Some(rates) if problems.is_empty() => Ok(Version {
                 from,
                 to,
@@ -312,21 +355,25 @@ impl TariffSettings {
                 standing_per_day: price_micro(self.standing_per_day),
                 export: price_micro(self.export_rate),
             }),
-            _ => Err(ContractError::new(format!("[[savings.tariffs]] {:?}", self.name), problems.join("; "))
-                .with_hint("pipelines/savings.toml explains each key")),
-        }
+            _ => Err(problems),
+        })
     }
 }
 
-fn windows(texts: &[String], key: &str, problems: &mut Vec<String>) -> Vec<DailyWindow> {
-    let window = |text: &String| {
-        let parsed = parse_window(text);
-        if parsed.is_none() {
-            problems.push(format!("{key}: {text:?} is no window like 00:30-07:30"));
+/// Windows of a day that do not overlap; what is wrong with them goes to `problem`.
+fn windows(texts: &[String], problem: &mut dyn FnMut(String)) -> Vec<DailyWindow> {
+    let mut read = Vec::new();
+    for text in texts {
+        match parse_window(text) {
+            Some(window) => read.push((text, window)),
+            None => problem(format!("{text:?} is no window like 00:30-07:30")),
         }
-        parsed
-    };
-    texts.iter().filter_map(window).collect()
+    }
+    let windows: Vec<DailyWindow> = read.iter().map(|r| r.1).collect();
+    if let Some((a, b)) = overlap(&windows) {
+        problem(format!("{:?} and {:?} overlap", read[a].0, read[b].0));
+    }
+    windows
 }
 
 /// "2026-03-29".

@@ -7,6 +7,7 @@ use drawoff_contract::{Account, Channel, Cylinder, Mask, Reject, Series};
 
 use crate::intake::names::NO_NAME;
 use crate::intake::shares::Shares;
+use crate::intake::strangers;
 use crate::intake::time::{NO_TIME, SENSIBLE_MS};
 
 /// Readings of one home from one file.
@@ -66,7 +67,7 @@ impl Lost {
 
     pub(crate) fn reject_unknown_home(&mut self, home: &str, rows: u64, values: u64) {
         self.reject(None, Reject::HomeNotInRegister, rows, values);
-        *self.unknown_homes.entry(home.to_owned()).or_default() += rows;
+        strangers::count(&mut self.unknown_homes, home, rows);
     }
 
     pub(crate) fn add(&mut self, other: &Self) {
@@ -75,7 +76,7 @@ impl Lost {
             self.by_home.entry(home.clone()).or_default().add(account);
         }
         for (home, rows) in &other.unknown_homes {
-            *self.unknown_homes.entry(home.clone()).or_default() += rows;
+            strangers::count(&mut self.unknown_homes, home, *rows);
         }
         for (name, rows) in &other.unknown_channels {
             *self.unknown_channels.entry(name.clone()).or_default() += rows;

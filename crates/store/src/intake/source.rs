@@ -116,7 +116,15 @@ fn walk(
         }
         let path = entry.path();
         let name = format!("{prefix}{file_name}");
-        if path.is_dir() {
+        // A link that leads nowhere is named when it is opened; what may not be looked at could be a folder of readings.
+        let is_folder = match std::fs::metadata(&path) {
+            Ok(kind) => kind.is_dir(),
+            Err(e) if e.kind() == std::io::ErrorKind::PermissionDenied => {
+                return Err(disk::failed(&path, "cannot be looked at", &e));
+            }
+            Err(_) => false,
+        };
+        if is_folder {
             let mut columns = columns.to_vec();
             if let Some((key, value)) = file_name.split_once('=') {
                 columns.push((key.to_owned(), plain_value(value)));

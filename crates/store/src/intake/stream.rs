@@ -16,6 +16,7 @@ use crate::intake::part::{FileRows, Filter, Lost, Part};
 use crate::intake::shares::{self, Plan, wanted};
 use crate::intake::source::{self, Source};
 use crate::intake::spill::{Router, Spill};
+use crate::intake::strangers;
 use crate::intake::survey::Survey;
 use crate::intake::{FileReport, Input, Limits, merge, runs};
 use crate::output::MANIFEST;
@@ -492,7 +493,7 @@ impl<'a> Intake<'a> {
                     out.rejected_by_home.entry(home.clone()).or_default().add(of_home);
                 }
                 for (home, rows) in &lost.unknown_homes {
-                    *out.unknown_homes.entry(home.clone()).or_default() += rows;
+                    strangers::count(&mut out.unknown_homes, home, *rows);
                 }
             }
             let status = problem.clone().map_or(Ok(()), Err);

@@ -1,0 +1,3 @@
+#![no_main]
+
+drawoff_fuzz::target!("html_writer");
