@@ -132,7 +132,7 @@ pub fn service_list(input: &PageInput<'_>) -> String {
     body.push_str(&list::section(input));
     body.push_str(&plan::sections(input));
     body.push_str(&card::section(input));
-    body.push_str(&quality::section(input));
+    body.push_str(&quality::section(input, "Data quality"));
     body.push_str(prose::METHOD);
     body.push_str(&glossary::section());
     body.push_str(&dictionary::section());
