@@ -75,6 +75,7 @@ pub(crate) enum Command {
     /// Print what a shell needs to complete commands and options.
     Completions(CompletionsArgs),
     /// Print the manual page, as roff.
+    #[command(after_help = "Example:\n  drawoff manual > drawoff.1 && man ./drawoff.1")]
     Manual,
     /// Rewrite an export by home, so that shards of the fleet can be read apart.
     Bucket(BucketArgs),

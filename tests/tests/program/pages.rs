@@ -206,7 +206,7 @@ fn shells_and_the_manual_know_every_command() {
     let help = shown(&["--help"]);
     assert!(help.contains("Examples:") && help.contains("130  interrupted"));
     for command in
-        ["run", "check", "propose", "explain", "diff", "pages", "score", "synth", "merge", "worker"]
+        ["run", "check", "propose", "explain", "diff", "pages", "score", "synth", "merge", "worker", "manual"]
     {
         assert!(shown(&[command, "--help"]).contains("Example"), "{command}");
     }

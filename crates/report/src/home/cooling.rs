@@ -127,7 +127,7 @@ fn drawing(lines: &[Line], rate: f64, declared: Option<f64>, lift: f64) -> Strin
         fitted_at -= down;
         labels.push_str(&label("", RIGHT + 10.0, declared_y + down + 8.0, "declared"));
     }
-    labels.push_str(&label("t0", RIGHT + 10.0, fitted_at + 8.0, "fitted"));
+    labels.push_str(&label("strong", RIGHT + 10.0, fitted_at + 8.0, "fitted"));
     let description = format!(
         "{} idle stretches of up to {longest:.1} h as thin lines of how far the water fell, at {lift:.0} K above the surroundings; a thick line for \
          the fitted loss, which gives {:.2} K an hour{}. The table below gives the figures.",

@@ -190,6 +190,10 @@ impl Picture<'_> {
             }
             day = LocalDay::of(story.zone(), Day(day.day.0 + 1));
         }
+        // The first day has no midnight within; its name stands at the edge where there is room.
+        if out.first().is_none_or(|first| first - self.from_ms >= least_apart) {
+            out.insert(0, self.from_ms);
+        }
         out
     }
 }
