@@ -149,6 +149,7 @@ fn what_changed_is_told_by_diff_and_on_the_first_page() {
     for page in ["out/site/index.html", "out/service_list.html"] {
         let page = text_of(&fleet.path(page));
         assert!(page.contains("Pushed off the list") && page.contains("beyond the capacity"), "{page}");
+        assert!(page.contains("<a href=\"#changed\">What changed</a>"), "{page}");
     }
 
     let arguments = ["diff", old.to_str().unwrap(), &fleet.path("out").display().to_string(), "--json"];
