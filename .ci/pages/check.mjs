@@ -10,8 +10,8 @@ import puppeteer from 'puppeteer-core';
 const [site, single, shots] = process.argv.slice(2);
 const axe = fs.readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const WIDTHS = [390, 768, 1440];
-// Pages of single homes are all made by one function: the first ones stand for all.
-const MOST_HOMES = Number(process.env.MOST_HOMES || 6);
+// Pages of single homes are all made by one function: the first ones stand for all, with one for each kind of picture that these lack.
+const MOST_HOMES = Number(process.env.MOST_HOMES || 4);
 // A4 less the margins of the print style, px at 96 to the inch.
 const PRINT_HEIGHT = Math.round((297 - 24) / 25.4 * 96);
 const PRINT_WIDTH = Math.round((210 - 28) / 25.4 * 96);
@@ -22,8 +22,17 @@ const fail = (page, what) => problems.push(`${page}: ${what}`);
 function files() {
   const top = fs.readdirSync(site).filter((name) => name.endsWith('.html')).map((name) => path.join(site, name));
   const folder = path.join(site, 'homes');
-  const homes = fs.existsSync(folder) ? fs.readdirSync(folder).sort().slice(0, MOST_HOMES) : [];
-  return [...top, ...homes.map((name) => path.join(folder, name)), single];
+  const all = fs.existsSync(folder) ? fs.readdirSync(folder).sort() : [];
+  const kinds = (name) => fs.readFileSync(path.join(folder, name), 'utf8').match(/<title id="[a-z-]+/g) || [];
+  const seen = new Set();
+  const homes = all.filter((name, i) => {
+    const own = kinds(name);
+    const wanted = i < MOST_HOMES || own.some((kind) => !seen.has(kind));
+    if (wanted) own.forEach((kind) => seen.add(kind));
+    return wanted;
+  });
+  const one = single && single !== '-' ? [single] : [];
+  return [...top, ...homes.map((name) => path.join(folder, name)), ...one];
 }
 
 async function open(browser, file, name) {

@@ -1,11 +1,12 @@
 #!/usr/bin/env bash
-# Pages of a run, looked at by a browser: .ci/pages/check.sh SITE SINGLE_PAGE SHOTS
+# Pages of a run, looked at by a browser: .ci/pages/check.sh SITE SINGLE_PAGE|- SHOTS
 # Needs node, npm and chromium, and installs them where apt-get may; else it fails.
 #   DRAWOFF_NO_TOOLS  1: go on without them, and say that this was passed over
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
 site=$(realpath "$1")
-single=$(realpath "$2")
+single=$2
+if [ "$single" != - ]; then single=$(realpath "$single"); fi
 shots=$(realpath -m "$3")
 
 browser() { command -v chromium || command -v chromium-browser; }

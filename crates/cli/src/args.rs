@@ -29,7 +29,7 @@ Exit codes:
 
 /// Finds the hot-water cylinders of a fleet that are worth a visit, from exports of sensor and energy data.
 #[derive(Debug, Parser)]
-#[command(name = "drawoff", version, about, after_help = EXAMPLES_AND_EXIT_CODES)]
+#[command(name = "drawoff", version, about, after_help = EXAMPLES_AND_EXIT_CODES, color = clap::ColorChoice::Never)]
 pub(crate) struct Args {
     /// Number of worker threads, 1 to 1024; the results do not depend on it.
     #[arg(long, global = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -75,6 +75,7 @@ pub(crate) enum Command {
     /// Print what a shell needs to complete commands and options.
     Completions(CompletionsArgs),
     /// Print the manual page, as roff.
+    #[command(after_help = "Example:\n  drawoff manual > drawoff.1 && man ./drawoff.1")]
     Manual,
     /// Rewrite an export by home, so that shards of the fleet can be read apart.
     Bucket(BucketArgs),

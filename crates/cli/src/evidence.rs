@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use drawoff_contract::results::{EvidenceRow, VisitRow};
-use drawoff_contract::{Channel, ContractError, Cylinder, HomeRows, Utc};
+use drawoff_contract::{Channel, ContractError, Cylinder, Fault, HomeRows, Utc};
 use drawoff_store::buckets::{self, bucket_of};
 use drawoff_store::{Intake, Limits};
 
@@ -65,6 +65,12 @@ fn anew(inputs: &Inputs, only: &BTreeSet<String>) -> Result<Found, ContractError
     }
 }
 
+/// Days before the onset that are kept: of a leak two, so that a whole night before it is among them.
+fn days_before(fault: &str) -> i64 {
+    let leak = matches!(Fault::from_code(fault), Some(Fault::LeakSteady | Fault::LeakHeating));
+    if leak { 2 } else { 1 }
+}
+
 /// Readings of the telling days of the homes that get a card: about the onset if it is known, else the last days. With them what is
 /// wrong with files that they were looked up in.
 pub(crate) fn evidence(
@@ -79,8 +85,10 @@ pub(crate) fn evidence(
             continue;
         };
         let Some(&last) = rows.time_ms.last() else { continue };
-        let from = visit.since.map_or(last - 3 * DAY_MS, |since| (since.0 - DAY_MS).min(last - 3 * DAY_MS));
-        let to = from + 3 * DAY_MS;
+        let before = days_before(&visit.fault) * DAY_MS;
+        let length = visit.since.map_or(3 * DAY_MS, |_| before + 2 * DAY_MS);
+        let from = visit.since.map_or(last - length, |since| (since.0 - before).min(last - length));
+        let to = from + length;
         let first = rows.time_ms.partition_point(|&t| t <= from);
         let end = rows.time_ms.partition_point(|&t| t <= to);
         let mut before = None;

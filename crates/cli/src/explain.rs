@@ -52,5 +52,8 @@ fn story(run: &Path, home: &str) -> Result<HomeStory, ContractError> {
         hour_changes: rows(run, home)?,
         quality: rows(run, home)?.pop(),
         evidence: rows(run, home)?,
+        cylinder: rows(run, home)?.pop(),
+        cooling: rows(run, home)?,
+        power: rows(run, home)?,
     })
 }

@@ -9,7 +9,7 @@ use drawoff_contract::plan_tables::{PeerRow, StoryRow};
 use drawoff_contract::results::FindingRow;
 use drawoff_contract::{ContractError, Cylinder, Outcome};
 use drawoff_faults::posterior::{self, peers::Pools};
-use drawoff_report::{Counted, csv};
+use drawoff_report::csv;
 use drawoff_store::RunFolder;
 use drawoff_store::output::{TableRows, TableStream};
 
@@ -37,7 +37,6 @@ pub(crate) struct Findings<'a> {
 pub(crate) struct Settled {
     /// Findings with the outcome `fault`, in the order of the homes.
     pub(crate) called: Vec<FindingRow>,
-    pub(crate) counted: Counted,
     pub(crate) stories: Vec<StoryRow>,
     pub(crate) peers: Vec<PeerRow>,
     pub(crate) said: Said,
@@ -97,13 +96,11 @@ impl<'a> Findings<'a> {
         let mut table = folder.begin_table::<FindingRow>()?;
         let mut text = folder.begin_text("findings.csv")?;
         text.push(&csv::head::<FindingRow>())?;
-        let mut counted = Counted::default();
         let mut called: BTreeMap<usize, FindingRow> = BTreeMap::new();
         let mut of_home: Vec<FindingRow> = Vec::new();
         let mut rows = TableRows::<FindingRow>::open(&aside)?;
         let mut place = 0;
         let mut write = |of_home: &mut Vec<FindingRow>| {
-            counted.note_home(of_home);
             text.push(&csv::lines(of_home.clone()))?;
             if table.push_to_group(of_home.drain(..)) >= GROUP_ROWS {
                 table.end_group().map(|_| ())
@@ -129,6 +126,6 @@ impl<'a> Findings<'a> {
         folder.end_text(text)?;
         let peers = pools.rows(rules.rate, &|place| called.get(&place));
         let silenced = silenced.len();
-        Ok(Settled { called: called.into_values().collect(), counted, stories, peers, said, silenced })
+        Ok(Settled { called: called.into_values().collect(), stories, peers, said, silenced })
     }
 }

@@ -165,8 +165,9 @@ impl Lessons {
         let all = self.judged + self.not_judged;
         (all > 0).then(|| {
             format!(
-                "visits: {} of {all} have readings before them, and prove or disprove {labels} calls; see the table `learning`",
-                self.judged
+                "visits: {} of {all} have readings before them, and prove or disprove {labels} {}; see the table `learning`",
+                self.judged,
+                if labels == 1 { "call" } else { "calls" }
             )
         })
     }

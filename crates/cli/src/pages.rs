@@ -4,7 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use drawoff_contract::news_table::NewsRow;
-use drawoff_contract::results::{EvidenceRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow};
+use drawoff_contract::results::{
+    CylinderRow, EvidenceRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
+};
 use drawoff_contract::{ContractError, Outcome, Table};
 use drawoff_report::home::Fleet;
 use drawoff_report::{Counted, HomeStory, PageInput, PlanTables, service_list, site};
@@ -27,8 +29,6 @@ pub(crate) struct Told {
     pub(crate) title: String,
     pub(crate) currency: String,
     pub(crate) notes: Vec<String>,
-    /// Thermostat set points, degC, from the register; a finished run does not hold them.
-    pub(crate) set_points: BTreeMap<String, f64>,
     /// Most cards of the page that holds all.
     pub(crate) cards: usize,
 }
@@ -43,6 +43,7 @@ struct Tables {
     left_off: Vec<LeftOffRow>,
     quality: Vec<QualityRow>,
     evidence: Vec<EvidenceRow>,
+    cylinders: Vec<CylinderRow>,
     called: Vec<FindingRow>,
     counted: Counted,
     ring: Vec<drawoff_contract::plan_tables::RingRow>,
@@ -63,6 +64,7 @@ impl Tables {
             left_off: table(run)?,
             quality: table(run)?,
             evidence: table(run)?,
+            cylinders: table(run)?,
             called,
             counted,
             ring: table(run)?,
@@ -96,35 +98,56 @@ fn findings(run: &Path) -> Result<(Vec<FindingRow>, Counted), ContractError> {
     Ok((called, counted))
 }
 
-/// Makes all pages of the run whose tables lie in `run`; gives their number.
-///
-/// # Errors
-/// When a table cannot be read, or what `put` refuses.
-pub(crate) fn make(
-    run: &Path,
-    told: &Told,
-    news: Option<&[NewsRow]>,
-    put: Put<'_>,
-) -> Result<usize, ContractError> {
-    let tables = Tables::read(run)?;
-    let names: BTreeMap<String, String> = tables
-        .listed()
-        .into_iter()
-        .map(|home| (home.to_owned(), format!("homes/{}", site::file_name(home, &fingerprint(home)))))
-        .collect();
-    let mut count = 0;
-    let mut put_page = |name: &str, text: &str| {
-        count += 1;
-        put(&format!("{FOLDER}/{name}"), text)
-    };
-    with_input(&tables, told, news, Some(&names), |input| {
-        site::pages(input).iter().try_for_each(|(name, text)| put_page(name, text))
-    })?;
-    let fleet = Fleet::of(&tables.homes);
-    stories(run, tables, &names, &mut |story| {
-        put_page(&names[&story.home], &site::home_page(&story, &fleet))
-    })?;
-    Ok(count)
+/// A run whose tables its pages are made from.
+pub(crate) struct RunPages<'a> {
+    run: &'a Path,
+    tables: Tables,
+}
+
+impl<'a> RunPages<'a> {
+    /// Reads what the pages need of the run whose tables lie in `run`.
+    ///
+    /// # Errors
+    /// When a table cannot be read.
+    pub(crate) fn read(run: &'a Path) -> Result<Self, ContractError> {
+        Ok(Self { run, tables: Tables::read(run)? })
+    }
+
+    /// One page that holds all, with the first homes as cards.
+    pub(crate) fn single(&self, told: &Told, news: Option<&[NewsRow]>) -> String {
+        with_input(&self.tables, told, news, None, service_list)
+    }
+
+    /// Makes all pages; gives their number.
+    ///
+    /// # Errors
+    /// When a table cannot be read, or what `put` refuses.
+    pub(crate) fn make(
+        self,
+        told: &Told,
+        news: Option<&[NewsRow]>,
+        put: Put<'_>,
+    ) -> Result<usize, ContractError> {
+        let Self { run, tables } = self;
+        let names: BTreeMap<String, String> = tables
+            .listed()
+            .into_iter()
+            .map(|home| (home.to_owned(), format!("homes/{}", site::file_name(home, &fingerprint(home)))))
+            .collect();
+        let mut count = 0;
+        let mut put_page = |name: &str, text: &str| {
+            count += 1;
+            put(&format!("{FOLDER}/{name}"), text)
+        };
+        with_input(&tables, told, news, Some(&names), |input| {
+            site::pages(input).iter().try_for_each(|(name, text)| put_page(name, text))
+        })?;
+        let fleet = Fleet::of(&tables.homes);
+        stories(run, tables, &names, &mut |story| {
+            put_page(&names[&story.home], &site::home_page(&story, &fleet))
+        })?;
+        Ok(count)
+    }
 }
 
 /// Writes the pages of a job that is not a service list: its own page, and those beside it.
@@ -140,12 +163,6 @@ pub(crate) fn beside(
     site::beside(pages).iter().try_for_each(|(name, text)| folder.text(&format!("{FOLDER}/{name}"), text))
 }
 
-/// One page that holds all, with the first homes as cards.
-fn single(run: &Path, told: &Told, news: Option<&[NewsRow]>) -> Result<String, ContractError> {
-    let tables = Tables::read(run)?;
-    Ok(with_input(&tables, told, news, None, service_list))
-}
-
 fn with_input<R>(
     tables: &Tables,
     told: &Told,
@@ -154,6 +171,8 @@ fn with_input<R>(
     then: impl FnOnce(&PageInput<'_>) -> R,
 ) -> R {
     let zones = tables.homes.iter().filter_map(|h| Some((h.home.clone(), h.zone.parse().ok()?))).collect();
+    let set_points =
+        tables.cylinders.iter().filter_map(|c| Some((c.home.clone(), c.set_point_degc?))).collect();
     then(&PageInput {
         title: &told.title,
         currency: &told.currency,
@@ -164,7 +183,7 @@ fn with_input<R>(
         counted: &tables.counted,
         quality: &tables.quality,
         zones: &zones,
-        set_points: &told.set_points,
+        set_points: &set_points,
         max_cards: told.cards,
         notes: &told.notes,
         plan: PlanTables { ring: &tables.ring, rounds: &tables.rounds, van: &tables.van },
@@ -191,10 +210,12 @@ fn stories(
     for row in tables.left_off {
         left_off.entry(row.home.clone()).or_default().push(row);
     }
+    let mut cylinders: BTreeMap<String, CylinderRow> = by_home(tables.cylinders, |r| &r.home);
     let mut homes: BTreeMap<String, HomeRow> = by_home(tables.homes, |r| &r.home);
     let mut visits: BTreeMap<String, VisitRow> = by_home(tables.visits, |r| &r.home);
     let mut quality: BTreeMap<String, QualityRow> = by_home(tables.quality, |r| &r.home);
     let (mut findings, mut days, mut draws) = (open(run)?, open(run)?, open(run)?);
+    let (mut cooling, mut power) = (open(run)?, open(run)?);
     let (mut vacancy, mut ahead) = (open(run)?, open(run)?);
     let (mut changes, mut hour_changes) = (open(run)?, open(run)?);
     for home in names.keys() {
@@ -214,6 +235,9 @@ fn stories(
             hour_changes: hour_changes.of(home)?,
             quality: quality.remove(home),
             evidence: evidence.remove(home).unwrap_or_default(),
+            cylinder: cylinders.remove(home),
+            cooling: cooling.of(home)?,
+            power: power.of(home)?,
         })?;
     }
     Ok(())
@@ -234,7 +258,8 @@ pub(crate) fn pages(args: &PagesArgs) -> Result<Exit, Failure> {
         None => None,
     };
     if let Some(path) = &args.single_file {
-        write_text(path, &single(&args.run, &told, news.as_deref()).map_err(no_run)?)?;
+        let pages = RunPages::read(&args.run).map_err(no_run)?;
+        write_text(path, &pages.single(&told, news.as_deref()))?;
         progress::note(&format!("page: {}", path.display()));
         return Ok(Exit::Done);
     }
@@ -249,12 +274,13 @@ pub(crate) fn pages(args: &PagesArgs) -> Result<Exit, Failure> {
         return Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]));
     }
     let mut written = BTreeSet::new();
-    let count = make(&args.run, &told, news.as_deref(), &mut |name, text| {
+    let mut put = |name: &str, text: &str| {
         let name = name.trim_start_matches(FOLDER).trim_start_matches('/');
         written.insert(name.to_owned());
         write_text(&out.join(name), text)
-    })
-    .map_err(no_run)?;
+    };
+    let pages = RunPages::read(&args.run);
+    let count = pages.and_then(|p| p.make(&told, news.as_deref(), &mut put)).map_err(no_run)?;
     remove_stale(out, &written)?;
     progress::note(&format!("{count} pages: {}", out.join("index.html").display()));
     Ok(Exit::Done)
@@ -283,7 +309,6 @@ fn told_by_manifest(run: &Path) -> Result<Told, ContractError> {
         title: text(&settings["name"]),
         currency: text(&settings["worth"]["currency"]),
         notes: manifest["remarks"].as_array().into_iter().flatten().map(text).collect(),
-        set_points: BTreeMap::new(),
         cards: cards.unwrap_or_default(),
     })
 }

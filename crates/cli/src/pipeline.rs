@@ -169,11 +169,30 @@ pub(crate) struct PagesSettings {
     /// Output folder of an earlier run, what changed since is told; it may be that of this pipeline, whose last run is then compared
     /// with. Empty = nothing is compared, and the same inputs give the same bytes whatever was there before.
     pub(crate) since: PathBuf,
+    /// Whether the run that this one replaces in `outputs.dir` is compared with, wherever that is.
+    pub(crate) since_last: bool,
 }
 
 impl Default for PagesSettings {
     fn default() -> Self {
-        Self { site: true, since: PathBuf::new() }
+        Self { site: true, since: PathBuf::new(), since_last: false }
+    }
+}
+
+impl PagesSettings {
+    /// The folder of the run that is compared with; empty for none.
+    pub(crate) fn since<'a>(&'a self, outputs: &'a Outputs) -> &'a Path {
+        if self.since_last { &outputs.dir } else { &self.since }
+    }
+
+    /// Of two runs to compare with, nobody could say which holds.
+    pub(crate) fn check(&self) -> Result<(), ContractError> {
+        if self.since_last && !self.since.as_os_str().is_empty() {
+            let message = "`since` and `since_last` both name a run to compare with";
+            return Err(ContractError::new("[pages]", message)
+                .with_hint("keep one: --set pages.since= or --set pages.since_last=false"));
+        }
+        Ok(())
     }
 }
 

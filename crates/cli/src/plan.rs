@@ -40,11 +40,6 @@ impl Plan {
         }
     }
 
-    /// What of it a page shows.
-    pub(crate) fn tables(&self) -> drawoff_report::PlanTables<'_> {
-        drawoff_report::PlanTables { ring: &self.ring_first, rounds: &self.rounds, van: &self.van }
-    }
-
     /// Writes all its tables.
     pub(crate) fn write(self, folder: &mut RunFolder) -> Result<(), Failure> {
         folder.text("rounds.csv", &csv::csv(self.rounds.clone()))?;

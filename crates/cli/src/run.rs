@@ -7,11 +7,13 @@ use std::time::Instant;
 
 use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
 use drawoff_contract::news_table::NewsRow;
-use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRow, LeftOffRow, QualityRow};
+use drawoff_contract::results::{
+    CoolingRow, CylinderRow, DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRow, LeftOffRow,
+};
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
-use drawoff_report::{PageInput, PlanTables, csv, json, terminal};
+use drawoff_report::{csv, json, terminal};
 use drawoff_store::output::TableStream;
 use drawoff_store::{FileReport, Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
@@ -24,7 +26,7 @@ use crate::findings::{Findings, Settled};
 use crate::for_others::ForOthers;
 use crate::lessons;
 use crate::nightly;
-use crate::pages::{self, Told};
+use crate::pages::{self, RunPages, Told};
 use crate::parts::Print;
 use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
@@ -69,6 +71,9 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
         SmallTables::default()
     });
     if let Err(e) = output_apart(&pipeline) {
+        errors.push(e);
+    }
+    if let Err(e) = pipeline.pages.check() {
         errors.push(e);
     }
     // Which prices hold is known once the readings are; whether they make sense does not depend on it.
@@ -255,7 +260,7 @@ pub(crate) fn service_list(
     // The manifest tells the prices that were used, wherever they came from.
     let told = told(inputs, &reduced.files, &list, &notes);
     let manifest = manifest(inputs, worth, &total, &list, background.carbon_g_per_kwh, &told.notes)?;
-    write(&mut folder, inputs, reduced, assessed, &list, &told, &plan, evidence)?;
+    write(&mut folder, inputs, reduced, assessed, &list, evidence)?;
     plan.write(&mut folder)?;
     write_pages(&mut folder, inputs, &told)?;
     finish(inputs, folder, manifest, others)?;
@@ -318,6 +323,7 @@ fn assess(
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
     let mut draw_offs: TableStream<DrawOffRow> = folder.begin_table()?;
+    let mut cooling: TableStream<CoolingRow> = folder.begin_table()?;
     let mut vacancy: TableStream<VacancyRow> = folder.begin_table()?;
     let mut rates: TableStream<RateRow> = folder.begin_table()?;
     let mut demand: TableStream<HabitRow> = folder.begin_table()?;
@@ -331,6 +337,7 @@ fn assess(
         findings.push(home.findings)?;
         days.push(home.days)?;
         draw_offs.push(home.draw_offs)?;
+        cooling.push(home.cooling)?;
         vacancy.push(home.habits.vacancy)?;
         rates.push(home.habits.rates)?;
         demand.push(home.habits.demand)?;
@@ -348,6 +355,7 @@ fn assess(
     };
     folder.end(days)?;
     folder.end(draw_offs)?;
+    folder.end(cooling)?;
     folder.end(vacancy)?;
     folder.end(rates)?;
     folder.end(demand)?;
@@ -435,26 +443,22 @@ fn unknown_homes(inputs: &Inputs, gathered: &Reduced) -> Vec<ContractError> {
 const CAUTION: &str = "Findings are indications from data. Work on unvented cylinders and electrics is for competent,\n\
     licensed people under local codes; hot water scalds.";
 
-/// Writes every table, and the page that holds all.
-#[expect(clippy::too_many_arguments, reason = "everything that a run has found comes together here")]
+/// Writes every table.
 fn write(
     folder: &mut RunFolder,
     inputs: &Inputs,
     reduced: Reduced,
     assessed: Assessed,
     list: &Worklist,
-    told: &Told,
-    plan: &Plan,
     evidence: Vec<EvidenceRow>,
 ) -> Result<(), Failure> {
-    let page = page(inputs, &assessed, &reduced.accounts.homes, list, told, plan.tables(), &evidence);
-    folder.text("service_list.html", &page)?;
     folder.text("service_list.csv", &csv::csv(list.visits.clone()))?;
     folder.text("service_list.json", &json::json(list.visits.clone()))?;
     folder.text("left_off.csv", &csv::csv(left_off(list)))?;
     folder.table(left_off(list))?;
     folder.table(list.visits.clone())?;
     write_homes(folder, assessed.homes)?;
+    folder.table(inputs.cylinders.values().map(Cylinder::row).collect::<Vec<CylinderRow>>())?;
     folder.table(assessed.groups)?;
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
@@ -466,13 +470,16 @@ fn write(
 /// Writes what changed since an earlier run, and the pages, from the tables as they lie on the disk.
 fn write_pages(folder: &mut RunFolder, inputs: &Inputs, told: &Told) -> Result<(), Failure> {
     let (run, settings) = (folder.unfinished().to_owned(), &inputs.pipeline.pages);
-    let news = news_since(&settings.since, &run);
+    let news = news_since(settings.since(&inputs.pipeline.outputs), &run);
     if let Some(news) = &news {
         folder.table(news.clone())?;
     }
+    let started = Instant::now();
+    let pages = RunPages::read(&run)?;
+    let news = news.as_deref();
+    folder.text("service_list.html", &pages.single(told, news))?;
     if settings.site {
-        let started = Instant::now();
-        let count = pages::make(&run, told, news.as_deref(), &mut |name, text| folder.text(name, text))?;
+        let count = pages.make(told, news, &mut |name, text| folder.text(name, text))?;
         let seconds = started.elapsed().as_secs_f64();
         progress::note(&format!("made {} pages in {seconds:.1} s", thousands(count as u64)));
     }
@@ -558,42 +565,8 @@ fn told(inputs: &Inputs, files: &[FileReport], list: &Worklist, run_notes: &Note
         title: inputs.pipeline.name.clone(),
         currency: inputs.pipeline.worth.currency.clone(),
         notes,
-        set_points: inputs
-            .cylinders
-            .iter()
-            .filter_map(|(home, c)| Some((home.clone(), c.set_point_degc?)))
-            .collect(),
         cards: inputs.pipeline.run.cards,
     }
-}
-
-fn page(
-    inputs: &Inputs,
-    assessed: &Assessed,
-    quality: &[QualityRow],
-    list: &Worklist,
-    told: &Told,
-    plan: PlanTables<'_>,
-    evidence: &[EvidenceRow],
-) -> String {
-    let zones = inputs.cylinders.iter().map(|(home, c)| (home.clone(), c.zone)).collect();
-    drawoff_report::service_list(&PageInput {
-        title: &told.title,
-        currency: &told.currency,
-        visits: &list.visits,
-        evidence,
-        homes: &assessed.homes,
-        findings: &assessed.settled.called,
-        counted: &assessed.settled.counted,
-        quality,
-        zones: &zones,
-        set_points: &told.set_points,
-        max_cards: told.cards,
-        notes: &told.notes,
-        plan,
-        news: None,
-        hrefs: None,
-    })
 }
 
 /// What the manifest says beside its files: no clock, no host, no path of this machine.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::{Mutex, PoisonError};
 
 use drawoff_contract::habit_tables::GroupRow;
-use drawoff_contract::results::{DayRow, DrawOffRow, FindingRow, HomeRow};
+use drawoff_contract::results::{CoolingRow, DayRow, DrawOffRow, FindingRow, HomeRow};
 use drawoff_contract::{ContractError, Cylinder, Fault, HomeRows, Outcome};
 use drawoff_daybook::{Machine, Notes, Setup};
 use drawoff_faults::probes::{Probes, sound_probes};
@@ -175,6 +175,7 @@ pub(crate) struct HomeTables {
     pub(crate) findings: Vec<FindingRow>,
     pub(crate) days: Vec<DayRow>,
     pub(crate) draw_offs: Vec<DrawOffRow>,
+    pub(crate) cooling: Vec<CoolingRow>,
     pub(crate) habits: HomeHabits,
 }
 
@@ -187,6 +188,7 @@ impl<T> HomeResults<T> {
             findings: self.findings,
             days: self.reading.days.rows,
             draw_offs: self.reading.days.draws,
+            cooling: self.reading.cooling,
             habits: self.habits,
         }
     }

@@ -133,8 +133,16 @@ fn assess(site: &Site, lesson: &Lesson, input: impl Read, output: impl Write) ->
                 Err(panic) => row_of_failed(&row.home, panic, print),
             };
             counts.homes_out += 1;
-            let bytes =
-                [&row.homes, &row.findings, &row.days, &row.draw_offs, &row.vacancy, &row.rates, &row.demand];
+            let bytes = [
+                &row.homes,
+                &row.findings,
+                &row.days,
+                &row.draw_offs,
+                &row.cooling,
+                &row.vacancy,
+                &row.rates,
+                &row.demand,
+            ];
             let bytes = bytes.map(Vec::len).iter().sum();
             out.push(row, bytes)?;
         }

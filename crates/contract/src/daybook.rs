@@ -216,3 +216,34 @@ table! {
         heating: bool, "";
     }
 }
+
+table! {
+    /// What a day says of the elements' power: some columns of `daybook_days`, for those who need no more of it.
+    PowerNote in "daybook_days" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Local calendar day in the home's zone.
+        day: Day, "";
+        /// Median power of intervals called at both ends and with power.
+        element_full_power_w: Vec<f32>, "W";
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Table;
+
+    #[test]
+    fn a_part_of_the_days_is_a_part_of_the_days() {
+        let whole = DayNote::columns();
+        for column in PowerNote::columns() {
+            let same = whole.iter().find(|c| c.name == column.name).unwrap();
+            assert_eq!(
+                (same.unit, &same.data_type, same.nullable, same.description),
+                (column.unit, &column.data_type, column.nullable, column.description)
+            );
+        }
+        assert_eq!(DayNote::NAME, PowerNote::NAME);
+    }
+}

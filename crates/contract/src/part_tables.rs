@@ -91,6 +91,8 @@ table! {
         days: Vec<u8>, "";
         /// Rows of `draw_offs`, likewise.
         draw_offs: Vec<u8>, "";
+        /// Rows of `cooling`, likewise.
+        cooling: Vec<u8>, "";
         /// Rows of `vacancy`, likewise.
         vacancy: Vec<u8>, "";
         /// Rows of `rates`, likewise.

@@ -2,6 +2,8 @@
 
 use chrono_tz::Tz;
 
+use crate::results::CylinderRow;
+
 /// One heating element.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Element {
@@ -135,11 +137,49 @@ impl Cylinder {
             installed: None,
         }
     }
+
+    /// Whether the register's words for the control speak of spare solar power.
+    #[must_use]
+    pub fn is_diverter(&self) -> bool {
+        let word = self.control.as_deref().unwrap_or_default().to_lowercase();
+        word == "pv" || ["divert", "surplus", "solar"].iter().any(|w| word.contains(w))
+    }
+
+    /// What of it is written beside the results; heights as stated.
+    #[must_use]
+    pub fn row(&self) -> CylinderRow {
+        let channels = self.elements.iter().map(|e| usize::from(e.index) + 1).max().unwrap_or(0);
+        let by_channel = |of: fn(&Element) -> f64| {
+            let one = |c: usize| self.elements.iter().find(|e| usize::from(e.index) == c);
+            (0..channels).map(|c| one(c).map_or(f32::NAN, |e| of(e) as f32)).collect()
+        };
+        CylinderRow {
+            home: self.home.clone(),
+            volume_l: self.volume_l,
+            heat_source: self.heat_source.code().to_owned(),
+            is_diverter: self.is_diverter(),
+            set_point_degc: self.set_point_degc,
+            probe_heights: self.probe_heights.iter().map(|&h| h as f32).collect(),
+            element_rated_w: by_channel(|e| e.rated_w),
+            element_heights: by_channel(|e| e.height),
+            source_rated_w: self.source_rated_w,
+        }
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_has_each_element_at_its_channel() {
+        let upper = Element { index: 1, rated_w: 2500.0, height: 0.65 };
+        let control = Some("Solar surplus".to_owned());
+        let row = Cylinder { elements: vec![upper], control, ..Cylinder::unknown("a") }.row();
+        assert!(row.is_diverter && row.element_rated_w[0].is_nan());
+        assert_eq!((row.element_rated_w[1], row.element_heights[1]), (2500.0, 0.65));
+        assert!(!Cylinder::unknown("a").row().is_diverter);
+    }
 
     #[test]
     fn words_of_sources_come_back() {

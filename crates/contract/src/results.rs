@@ -117,6 +117,52 @@ table! {
 }
 
 table! {
+    /// One row per cylinder of the register: what plots and tables are read with.
+    CylinderRow in "cylinders" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Stored volume; null where the register has none.
+        volume_l: Option<f64>, "l";
+        /// What heats the water: element, top_pump, coil or heat_pump.
+        heat_source: String, "";
+        /// Whether spare solar power is sent to the element, so that part power is no fault.
+        is_diverter: bool, "";
+        /// Thermostat set point; null where the register has none.
+        set_point_degc: Option<f64>, "degC";
+        /// Heights of the probes as volume fractions from the base, top first.
+        probe_heights: Vec<f32>, "";
+        /// Rated power by power channel, lower element first; not a number where no element is known.
+        element_rated_w: Vec<f32>, "W";
+        /// Heights of these elements as volume fractions from the base.
+        element_heights: Vec<f32>, "";
+        /// Rated heat of a source that is no element; null where there is none or it is not known.
+        source_rated_w: Option<f64>, "W";
+    }
+}
+
+table! {
+    /// One row per idle stretch that the standing loss was read from: how far the hot water at the top cooled by itself.
+    CoolingRow in "cooling" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// Start of the stretch.
+        start: Utc, "UTC";
+        /// End of the stretch.
+        end: Utc, "UTC";
+        /// Hours of it that were read: segments end where the water was disturbed.
+        hours: f64, "h";
+        /// Hot water over the surroundings, mean.
+        lift_k: f64, "K";
+        /// How far the hot water at the top fell; below 0 where it rose within the noise.
+        fall_k: f64, "K";
+        /// How far the fitted standing loss lets it fall in these hours.
+        fitted_fall_k: f64, "K";
+        /// How far the declared loss lets it fall; null where the register has none.
+        declared_fall_k: Option<f64>, "K";
+    }
+}
+
+table! {
     /// One row per draw-off, or group of draw-offs too close to part.
     DrawOffRow in "draw_offs" {
         /// The export's own identifier, unchanged.

@@ -67,8 +67,7 @@ impl Context<'_> {
     /// Whether a surplus diverter drives the heater, by the register's word for the control.
     #[must_use]
     pub fn is_diverter(&self) -> bool {
-        let word = self.cylinder.control.as_deref().unwrap_or_default().to_lowercase();
-        word == "pv" || ["divert", "surplus", "solar"].iter().any(|w| word.contains(w))
+        self.cylinder.is_diverter()
     }
 
     /// Median of the last `n` known values; `None` of fewer than `least`.

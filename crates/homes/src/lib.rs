@@ -4,6 +4,7 @@
 
 pub mod classes;
 mod cold_alone;
+mod cooling;
 mod crossings;
 pub mod days;
 pub mod flow_meter;

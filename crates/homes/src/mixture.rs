@@ -20,6 +20,10 @@ pub struct Observation {
     pub day: i32,
     /// Middle of the segment, UTC ms.
     pub at_ms: i64,
+    /// Its length, h.
+    pub hours: f64,
+    /// How far the zone falls within it for each watt that the whole cylinder loses, K/W.
+    pub fall_k_per_w: f64,
 }
 
 /// Result of the fit.
@@ -212,6 +216,8 @@ mod tests {
                     share: 1.0,
                     day: i / 12,
                     at_ms: 0,
+                    hours: 1.5,
+                    fall_k_per_w: 0.006,
                 }
             })
             .collect()

@@ -2,12 +2,13 @@
 
 use drawoff_contract::daybook::{DayNote, DrawNote, SpellNote};
 use drawoff_contract::local::minute_of_day;
-use drawoff_contract::results::HomeRow;
+use drawoff_contract::results::{CoolingRow, HomeRow};
 use drawoff_contract::seed::seed;
 use drawoff_contract::{Cylinder, Day, HeatSource};
 use drawoff_tank::shape::Shape;
 use drawoff_tank::water::Water;
 
+use crate::cooling::stretches;
 use crate::days::{Balance, Days, read_days};
 use crate::flow_meter::{self, FlowMeter, MeterState};
 use crate::heat_input::heat_input;
@@ -55,6 +56,8 @@ pub struct HomeReading {
     pub flow_meter: Option<FlowMeter>,
     /// Standing loss of the skin; `None` with too few idle segments.
     pub loss: Option<Loss>,
+    /// How the water cooled in the idle stretches behind it; empty without.
+    pub cooling: Vec<CoolingRow>,
     /// Loss against the volume mean that the balance used, W/K.
     pub balance_w_per_k: f64,
     /// Cold feed by day, degC.
@@ -234,11 +237,13 @@ pub fn read_home(
     };
     let room_spread_k = rooms.spread_k;
     let fleet_cold_degc = priors.fleet_cold_feed(notes.days);
+    let cooling = loss.as_ref().map_or_else(Vec::new, |loss| stretches(home, loss, declared));
     HomeReading {
         row,
         days,
         flow_meter,
         loss,
+        cooling,
         balance_w_per_k,
         cold_degc,
         fleet_cold_degc,

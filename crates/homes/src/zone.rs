@@ -281,6 +281,8 @@ fn observation(run: &[&SpellNote], setup: ZoneSetup<'_>) -> Option<Seen> {
             share,
             day: run[0].day.0,
             at_ms: i64::midpoint(start_ms, end_ms),
+            hours: length,
+            fall_k_per_w: length * setup.shape.top_zone_excess(share) / setup.capacity_wh_per_k,
         },
         border_slower_k_per_h: border - slope,
         with_border_w: loss_w(whole_slope),

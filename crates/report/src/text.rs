@@ -66,6 +66,21 @@ pub fn isolated(text: &str) -> String {
     format!("<bdi>{}</bdi>", html(text))
 }
 
+/// [`isolated`], with what stands between two backticks as code. The marks of an odd last one stay.
+#[must_use]
+pub fn with_code(text: &str) -> String {
+    let text = html(text);
+    let mut parts = text.split('`');
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    while let Some(code) = parts.next() {
+        match parts.next() {
+            Some(after) => out.push_str(&format!("<code>{code}</code>{after}")),
+            None => out.push_str(&format!("`{code}")),
+        }
+    }
+    format!("<bdi>{out}</bdi>")
+}
+
 /// Columns that a character takes on a terminal: 0, 1 or 2.
 #[must_use]
 pub fn char_width(c: char) -> usize {
@@ -121,6 +136,16 @@ mod tests {
         );
         assert_eq!(visible("a\u{1b}[31mb\r\n"), "a[U+001B][31mb[U+000D][U+000A]");
         assert_eq!(visible("Köln 東京 Ω"), "Köln 東京 Ω");
+    }
+
+    #[test]
+    fn code_is_marked_and_stays_text() {
+        assert_eq!(
+            with_code("ask `drawoff <check>` or `x"),
+            "<bdi>ask <code>drawoff &lt;check&gt;</code> or `x</bdi>"
+        );
+        assert_eq!(with_code("```"), "<bdi><code></code>`</bdi>");
+        assert_eq!(with_code("plain"), isolated("plain"));
     }
 
     #[test]

@@ -50,7 +50,7 @@ impl Rule {
             let heater = timed.heater;
             let when = windows_in_words(&timed.permitted);
             format!(
-                "{:.1} kW from {:.0} % of the height to {:.1} degC, {when}",
+                "{:.1} kW from {:.0} % of the height to {:.1} °C, {when}",
                 heater.power_w / 1000.0,
                 heater.low * 100.0,
                 heater.set_degc

@@ -322,7 +322,7 @@ fn changes(of: &Assessed) -> Vec<Change> {
     if hottest > STORED_DEGC + 1.0 {
         let mut other = rule.clone();
         other.heaters.iter_mut().for_each(|h| h.heater.set_degc = h.heater.set_degc.min(STORED_DEGC));
-        let words = format!("set point {STORED_DEGC:.0} degC in place of {hottest:.0}");
+        let words = format!("set point {STORED_DEGC:.0} °C in place of {hottest:.0}");
         out.push(Change { code: "set_point", words, body, rule: other, weekly_kwh: 0.0 });
     }
     if rule.heaters.len() > 1 {

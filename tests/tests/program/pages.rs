@@ -2,8 +2,9 @@
 #![expect(clippy::disallowed_methods, reason = "a test breaks a table of a run, which the store would not")]
 
 use drawoff_contract::Table;
+use drawoff_contract::daybook::PowerNote;
 use drawoff_contract::news_table::NewsRow;
-use drawoff_contract::results::VisitRow;
+use drawoff_contract::results::{CoolingRow, CylinderRow, VisitRow};
 use drawoff_store::output::{read_table, verify};
 use drawoff_tests::program::{bytes_of, run, text_of};
 use drawoff_tests::small_fleet::SmallFleet;
@@ -43,12 +44,55 @@ fn every_listed_home_has_a_page_and_every_page_is_harmless() {
         assert!(!text.contains(|c: char| (c.is_control() && c != '\n') || c == '\u{202e}'), "{name}");
         assert!(!text.contains("://") && text.contains("default-src 'none'"), "{name}");
     }
+    // The dictionary knows every table that the run left behind.
+    let columns = text_of(&fleet.path("out/site/columns.html"));
+    let tables = bytes_of(&fleet.path("out"));
+    let tables: Vec<&str> = tables.keys().filter_map(|name| name.strip_suffix(".parquet")).collect();
+    assert!(tables.len() > 20, "{tables:?}");
+    for table in tables {
+        assert!(columns.contains(&format!("<summary>{table}</summary>")), "{table}");
+    }
     // The pages are part of the run: sizes and hashes stand in the manifest.
     verify(&fleet.path("out")).unwrap();
     assert!(text_of(&fleet.path("out/manifest.json")).contains("\"site/index.html\""));
     let without = fleet.drawoff(DRAWOFF, "run", &["pages.site=false"]);
     assert_eq!(without.code, 0, "{}", without.stderr);
     assert!(!fleet.path("out/site/index.html").exists());
+}
+
+/// Every figure has its table, and what a plot shows stands in a table of the run.
+#[test]
+fn plots_of_a_home_are_drawn_from_tables_of_the_run() {
+    let fleet = fleet();
+    let ended = fleet.drawoff(DRAWOFF, "run", &[]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    let cooling: Vec<CoolingRow> = read_table(&fleet.path("out/cooling.parquet")).unwrap();
+    let cylinders: Vec<CylinderRow> = read_table(&fleet.path("out/cylinders.parquet")).unwrap();
+    let power: Vec<PowerNote> = read_table(&fleet.path("out/daybook_days.parquet")).unwrap();
+    assert_eq!(cylinders.len(), 3);
+    assert!(
+        cylinders.iter().all(|c| c.probe_heights.len() > 1 && c.set_point_degc.is_some()),
+        "{cylinders:?}"
+    );
+    let pages: Vec<String> = bytes_of(&fleet.path("out/site/homes"))
+        .into_values()
+        .map(|bytes| String::from_utf8(bytes).unwrap())
+        .collect();
+    let with = |id: &str| pages.iter().filter(|p| p.contains(&format!("id=\"{id}-title\""))).count();
+    let homes = |mut all: Vec<&str>| {
+        all.dedup();
+        all.len()
+    };
+    assert_eq!(with("cooling"), homes(cooling.iter().map(|c| c.home.as_str()).collect()));
+    let full = |p: &&PowerNote| p.element_full_power_w.iter().any(|w| w.is_finite());
+    let powered = homes(power.iter().filter(full).map(|p| p.home.as_str()).collect());
+    assert!(with("cooling") > 0 && powered > 0);
+    assert_eq!(pages.iter().filter(|p| p.contains("id=\"power-")).count(), powered);
+    for page in &pages {
+        let figures = page.matches("<figure>").count();
+        assert!(page.matches("<table").count() > figures / 2 && page.contains("set point"), "{page}");
+        assert!(!page.contains("NaN"), "{page}");
+    }
 }
 
 #[test]
@@ -102,8 +146,11 @@ fn what_changed_is_told_by_diff_and_on_the_first_page() {
     assert_eq!(news.len(), 1, "{news:?}");
     assert_eq!((news[0].home.as_str(), news[0].change.as_str()), (last.home.as_str(), "left_off"));
     assert!(news[0].why.contains("beyond the capacity"), "{}", news[0].why);
-    let index = text_of(&fleet.path("out/site/index.html"));
-    assert!(index.contains("Pushed off the list") && index.contains("beyond the capacity"), "{index}");
+    for page in ["out/site/index.html", "out/service_list.html"] {
+        let page = text_of(&fleet.path(page));
+        assert!(page.contains("Pushed off the list") && page.contains("beyond the capacity"), "{page}");
+        assert!(page.contains("<a href=\"#changed\">What changed</a>"), "{page}");
+    }
 
     let arguments = ["diff", old.to_str().unwrap(), &fleet.path("out").display().to_string(), "--json"];
     let told = run(DRAWOFF, &arguments);
@@ -125,6 +172,12 @@ fn the_run_before_in_the_same_folder_may_be_compared_with() {
     let ended = fleet.drawoff(DRAWOFF, "run", &[&since]);
     assert_eq!(ended.code, 0, "{}", ended.stderr);
     assert!(text_of(&fleet.path("out/site/index.html")).contains("the same homes at the same places"));
+    // The same by a word, which follows the folder wherever it is moved to.
+    let ended = fleet.drawoff(DRAWOFF, "run", &["pages.since_last=true"]);
+    assert_eq!(ended.code, 0, "{}", ended.stderr);
+    assert!(text_of(&fleet.path("out/site/index.html")).contains("the same homes at the same places"));
+    let ended = fleet.drawoff(DRAWOFF, "run", &["pages.since_last=true", &since]);
+    assert!(ended.code == 2 && ended.stderr.contains("both name a run"), "{}", ended.stderr);
     // A run that cannot be read costs the comparison and not the new run.
     let table = fleet.path("out/left_off.parquet");
     std::fs::write(&table, &std::fs::read(&table).unwrap()[..100]).unwrap();
@@ -153,6 +206,22 @@ fn shells_and_the_manual_know_every_command() {
     );
     let help = shown(&["--help"]);
     assert!(help.contains("Examples:") && help.contains("130  interrupted"));
+    for command in
+        ["run", "check", "propose", "explain", "diff", "pages", "score", "synth", "merge", "worker", "manual"]
+    {
+        assert!(shown(&[command, "--help"]).contains("Example"), "{command}");
+    }
+}
+
+#[test]
+fn colour_is_never_used_even_where_it_is_asked_for() {
+    for arguments in [&["--help"][..], &["--no-such-option"], &["run", "no-such-file.toml"]] {
+        let mut command = std::process::Command::new(DRAWOFF);
+        let ended =
+            command.args(arguments).env("CLICOLOR_FORCE", "1").env("FORCE_COLOR", "1").output().unwrap();
+        assert!(!ended.stdout.is_empty() || !ended.stderr.is_empty());
+        assert!(!ended.stdout.contains(&0x1b) && !ended.stderr.contains(&0x1b), "{arguments:?}");
+    }
 }
 
 #[test]

@@ -92,6 +92,10 @@ reduce reads readings, with the columns of the pipeline's mapping, all rows of a
 assess reads what reduce has written, in the order of the homes; give it what `drawoff learn` wrote with --learnt.
 The last line of standard error is JSON: rows_in, homes_out, without_daybook.
 
+Examples:
+  drawoff worker reduce pipelines/service-list.toml --contract                            the columns of both streams
+  drawoff worker reduce pipelines/service-list.toml < readings.arrows > reduced.arrows    what an engine does
+
 Exit codes:
   0  done; homes that could not be reduced are rows with their status
   1  the output could not be written, or the process that started this one is gone

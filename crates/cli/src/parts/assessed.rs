@@ -74,7 +74,7 @@ impl Lesson {
 /// # Errors
 /// As [`packed`].
 pub(crate) fn row_of_results(results: HomeResults, print: String) -> Result<AssessedHome, ContractError> {
-    let HomeTables { row, measured, findings, days, draw_offs, habits } = results.into_tables();
+    let HomeTables { row, measured, findings, days, draw_offs, cooling, habits } = results.into_tables();
     let bits = |v: f64| v.to_bits().cast_signed();
     let measured = measured.map(|m| vec![bits(m.log_ratio), bits(m.variance), bits(m.reference_variance)]);
     Ok(AssessedHome {
@@ -89,6 +89,7 @@ pub(crate) fn row_of_results(results: HomeResults, print: String) -> Result<Asse
         findings: packed(findings)?,
         days: packed(days)?,
         draw_offs: packed(draw_offs)?,
+        cooling: packed(cooling)?,
         vacancy: packed(habits.vacancy)?,
         rates: packed(habits.rates)?,
         demand: packed(habits.demand)?,
@@ -111,6 +112,7 @@ pub(crate) fn row_of_failed(home: &str, detail: String, print: String) -> Assess
         findings: Vec::new(),
         days: Vec::new(),
         draw_offs: Vec::new(),
+        cooling: Vec::new(),
         vacancy: Vec::new(),
         rates: Vec::new(),
         demand: Vec::new(),
@@ -150,6 +152,7 @@ pub(crate) fn tables_of(row: &AssessedHome) -> Result<HomeTables, ContractError>
         findings: unpacked(&row.findings)?,
         days: unpacked(&row.days)?,
         draw_offs: unpacked(&row.draw_offs)?,
+        cooling: unpacked(&row.cooling)?,
         habits,
     })
 }

@@ -144,8 +144,8 @@ fn figures(page: &FlexiblePage<'_>, fleet: &[&FlexibleRow]) -> String {
 
 fn when(fleet: &[&FlexibleRow]) -> String {
     let mut body = String::from(
-        "<p>Each field is one start; the darker, the more firm power (kW, mean over the event, exceeded on nine past days in ten). The darkest \
-         field of each row carries its figure.</p>\n",
+        "<p>Each field is one start; the stronger its colour, the more firm power (kW, mean over the event, exceeded on nine past days in ten). The \
+         strongest field of each row carries its figure.</p>\n",
     );
     for (direction, id, heading) in DIRECTIONS {
         let rows: Vec<&FlexibleRow> = fleet.iter().copied().filter(|r| r.direction == direction).collect();

@@ -22,9 +22,10 @@ fn svg(id: &str, height: f64, title: &str, description: &str, ink: &str, labels:
     format!(
         "<figure><svg class=\"plot\" style=\"height:{height:.0}px\" role=\"img\" aria-labelledby=\"{id}-t {id}-d\"><title id=\"{id}-t\">{}</title>\
          <desc id=\"{id}-d\">{}</desc><svg width=\"100%\" height=\"{height:.0}\" viewBox=\"0 0 {UNITS} {height:.0}\" \
-         preserveAspectRatio=\"none\" aria-hidden=\"true\">{ink}</svg><g aria-hidden=\"true\">{labels}</g></svg></figure>\n",
+         preserveAspectRatio=\"none\" aria-hidden=\"true\">{ink}</svg><g aria-hidden=\"true\">{labels}</g></svg><figcaption>{}</figcaption></figure>\n",
         text::html(title),
         text::html(description),
+        text::html(title),
     )
 }
 

@@ -149,8 +149,8 @@ pub(super) fn worth(rows: &[&FlexibleRow], currency: &str) -> String {
             format!("{}, {} h", r.direction, r.duration_h),
             format!("{} {}", r.day_type, r.start),
             kw(r.p50_kwh),
-            r.worth.map_or_else(String::new, |w| words::money(w, currency)),
-            r.carbon_kg.map_or_else(String::new, kw),
+            r.worth.map_or_else(|| "–".to_owned(), |w| words::money(w, currency)),
+            r.carbon_kg.map_or_else(|| "–".to_owned(), kw),
         ]
     };
     for (caption, best) in [("Events worth most money", &priced), ("Events that save most carbon", &green)] {

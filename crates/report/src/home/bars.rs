@@ -50,11 +50,16 @@ fn power_of_ten(exponent: f64) -> f64 {
 }
 
 pub(crate) fn grid(high: f64, step: f64, unit: &str, ink: &mut String, labels: &mut String) {
+    grid_to(RIGHT, high, step, unit, ink, labels);
+}
+
+/// [`grid`] for a plot that ends at `right`, so that words stand beside it.
+pub(crate) fn grid_to(right: f64, high: f64, step: f64, unit: &str, ink: &mut String, labels: &mut String) {
     let mut lines = String::new();
     let mut value = 0.0;
     while value <= high * 1.0001 {
         let y = BASE - value / high * (BASE - TOP);
-        lines.push_str(&format!("M{LEFT} {y:.0}H{RIGHT}"));
+        lines.push_str(&format!("M{LEFT} {y:.0}H{right}"));
         let decimals = usize::from(step < 1.0) + usize::from(step < 0.1);
         labels.push_str(&label("end", LEFT - 12.0, y + 8.0, &format!("{value:.decimals$}")));
         value += step;
@@ -68,8 +73,12 @@ fn bar(x: f64, wide: f64, value: f64, high: f64) -> String {
     format!("M{x:.1} {BASE}V{y:.1}h{wide:.1}V{BASE}z")
 }
 
+/// Days drawn at most, the last ones.
+const MOST_DAYS: usize = 183;
+
 /// Heat drawn each local day as bars, heater energy as a line, empty days marked at the base.
 pub(super) fn days(days: &[DayRow], vacancy: &[VacancyRow]) -> Option<String> {
+    let days = &days[days.len().saturating_sub(MOST_DAYS)..];
     let known = |v: Option<f64>| v.filter(|v| v.is_finite()).map(|v| v.max(0.0));
     let highest =
         days.iter().flat_map(|d| [known(d.energy_kwh), known(d.heater_kwh)]).flatten().fold(0.0, f64::max);
@@ -120,7 +129,7 @@ pub(super) fn days(days: &[DayRow], vacancy: &[VacancyRow]) -> Option<String> {
         ink.push_str(&format!("<path class=\"call\" d=\"{empty}\"/>"));
     }
     let description = format!(
-        "{} days: bars of heat drawn, up to {highest:.1} kWh; a dashed line of heater energy; a dark mark beneath an empty day. \
+        "{} days: bars of heat drawn, up to {highest:.1} kWh; a dashed line of heater energy; a mark beneath an empty day. \
          The table below gives the figures.",
         days.len()
     );

@@ -42,7 +42,7 @@ fn cylinder(story: &HomeStory) -> Vec<(&'static str, String)> {
     }
     out.push((
         "Surroundings",
-        format!("{} °C, {}", number(row.surroundings_degc, 1), row.surroundings_source),
+        format!("{} °C, {}", number(row.surroundings_degc, 1), surroundings(&row.surroundings_source)),
     ));
     out.push((
         "Stored water",
@@ -137,6 +137,32 @@ fn usage(story: &HomeStory) -> Vec<(&'static str, String)> {
     out
 }
 
+/// "duplicate 1/1, out_of_range 0/5" as a reader would say it; what is not of this form stays as it is.
+fn reasons(by_reason: &str) -> String {
+    let one = |part: &str| {
+        let (code, counts) = part.rsplit_once(' ')?;
+        let (rows, values) = counts.split_once('/')?;
+        let (rows, values): (u64, u64) = (rows.parse().ok()?, values.parse().ok()?);
+        let named = |n: u64, noun: &str| {
+            let ending = if n == 1 { "" } else { "s" };
+            format!("{} {noun}{ending}", words::grouped(&n.to_string()))
+        };
+        let told: Vec<String> =
+            [(rows, "row"), (values, "value")].iter().filter(|c| c.0 > 0).map(|c| named(c.0, c.1)).collect();
+        Some(format!("{}: {}", code.replace('_', " "), told.join(", ")))
+    };
+    let parts = by_reason.split(", ").map(|part| one(part).unwrap_or_else(|| part.to_owned()));
+    parts.collect::<Vec<_>>().join("; ")
+}
+
+/// Where the surroundings come from, in words; another word stands as it is.
+fn surroundings(source: &str) -> &str {
+    match source {
+        "fleet" => "mean of the fleet's measured homes",
+        other => other,
+    }
+}
+
 /// The three hours with the most heat drawn, in the order of the day.
 fn busiest(by_hour: &[f32]) -> Option<String> {
     let mut hours: Vec<(usize, f32)> =
@@ -182,7 +208,7 @@ fn data(story: &HomeStory) -> Vec<(&'static str, String)> {
             format!("{} rows; longest silence {:.1} h", count(q.rows_missing), q.longest_gap_hours),
         ));
         if !q.by_reason.is_empty() {
-            out.push(("Masked (rows/values)", q.by_reason.clone()));
+            out.push(("Masked", reasons(&q.by_reason)));
         }
     }
     if let Some(row) = &story.row {
@@ -191,4 +217,18 @@ fn data(story: &HomeStory) -> Vec<(&'static str, String)> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reasons_are_told_in_words_and_odd_ones_as_they_are() {
+        assert_eq!(
+            reasons("duplicate 1/8, out_of_range 0/1234, late 2/0"),
+            "duplicate: 1 row, 8 values; out of range: 1,234 values; late: 2 rows"
+        );
+        assert_eq!(reasons("something else"), "something else");
+    }
 }

@@ -11,7 +11,7 @@ const RIGHT: f64 = 980.0;
 const TOP: f64 = 40.0;
 const BASE: f64 = 100.0;
 /// Lines drawn at most; of more, evenly chosen ones by rank.
-const MOST_LINES: usize = 400;
+const MOST_LINES: usize = 300;
 /// Fewer homes are no fleet to stand in.
 const FEWEST: usize = 5;
 

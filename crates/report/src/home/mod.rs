@@ -1,18 +1,23 @@
 //! Everything known of one home, for whoever rings or visits it: as lines for a terminal and as a page.
 
 use chrono_tz::Tz;
+use drawoff_contract::daybook::PowerNote;
 use drawoff_contract::habit_tables::{ChangeRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
 use drawoff_contract::results::{
-    DayRow, DrawOffRow, EvidenceRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
+    CoolingRow, CylinderRow, DayRow, DrawOffRow, EvidenceRow, FindingRow, HomeRow, LeftOffRow, QualityRow,
+    VisitRow,
 };
 use drawoff_contract::{Fault, Outcome};
 
 pub(crate) mod bars;
+mod cooling;
 mod figures;
 mod fleet;
+mod front;
 mod heights;
 mod lines;
 mod page;
+mod power;
 mod tables;
 mod verdicts;
 mod week;
@@ -52,6 +57,12 @@ pub struct HomeStory {
     pub quality: Option<QualityRow>,
     /// Readings of the telling days, of listed homes.
     pub evidence: Vec<EvidenceRow>,
+    /// What the register says of the cylinder.
+    pub cylinder: Option<CylinderRow>,
+    /// How the water cooled in idle stretches, in order.
+    pub cooling: Vec<CoolingRow>,
+    /// Full power of the elements by day, in order.
+    pub power: Vec<PowerNote>,
 }
 
 impl HomeStory {

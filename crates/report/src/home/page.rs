@@ -3,7 +3,7 @@
 use drawoff_contract::Outcome;
 use drawoff_contract::results::{EvidenceRow, FindingRow};
 
-use super::{Fleet, HomeStory, bars, figures, heights, tables, title, week};
+use super::{Fleet, HomeStory, bars, cooling, figures, front, heights, power, tables, title, week};
 use crate::page::card::{Subject, readings};
 use crate::page::{Frame, prose, shell_in};
 use crate::{text, words};
@@ -22,11 +22,16 @@ pub fn page_in(story: &HomeStory, fleet: Option<&Fleet>, frame: &Frame<'_>) -> S
         Some(f) => format!("{}: {}.", title(&f.fault), words::sure(f.probability.unwrap_or(f64::NAN))),
         None => "No fault stands out in these data.".to_owned(),
     };
-    let links =
-        [("#findings", "Findings"), ("#figures", "Figures"), ("#use", "Use"), ("#draw-offs", "Draw-offs")];
+    let cylinder = cylinder(story);
+    let mut links = vec![("#findings", "Findings"), ("#figures", "Figures")];
+    if !cylinder.is_empty() {
+        links.push(("#cylinder", "Cooling and heating"));
+    }
+    links.extend([("#use", "Use"), ("#draw-offs", "Draw-offs")]);
     let mut body = findings(story);
     body.push_str(&telling_days(story));
     body.push_str(&figure_lists(story));
+    body.push_str(&cylinder);
     if let Some(fleet) = fleet {
         body.push_str(&fleet.section(story));
     }
@@ -100,24 +105,31 @@ fn one(story: &HomeStory, f: &FindingRow) -> String {
     if let Some(effect) = f.effect.filter(|v| v.is_finite()) {
         out.push_str(&worded(
             "Measured",
-            &format!("{effect:.2} ({}), {} days", f.statistic, f.evidence_days),
+            &format!("{}, {} days", measured(effect, &f.statistic), f.evidence_days),
         ));
     }
     out.push_str("</dl></article>\n");
     out
 }
 
+/// An effect with what it is: "−1.50 (stop temperature against the set point, K)".
+fn measured(effect: f64, statistic: &str) -> String {
+    let size = format!("{:.2}", effect.abs());
+    let sign = if effect < 0.0 && size != "0.00" { "\u{2212}" } else { "" };
+    format!("{sign}{size} ({})", statistic.replace("degC", "°C"))
+}
+
 fn looked_for(story: &HomeStory) -> String {
     let mut out = String::from(
         "<details><summary>Looked for as well</summary>\n<table class=\"counts\"><caption>Every other fault and what its \
-         assessment came to</caption><thead><tr><th scope=\"col\">Fault</th><th scope=\"col\">Outcome</th></tr></thead><tbody>\n",
+         assessment came to</caption><thead><tr><th scope=\"col\">Fault</th><th scope=\"col\" class=\"said\">Outcome</th></tr></thead><tbody>\n",
     );
     for f in &story.findings {
         let words = match Outcome::from_code(&f.outcome) {
             Some(Outcome::Fault) => continue,
             _ if !f.folded_under.is_empty() => format!("explained by: {}", title(&f.folded_under)),
             Some(Outcome::Sound) => match f.effect.filter(|v| v.is_finite()) {
-                Some(effect) => format!("sound; {effect:.2} ({})", f.statistic),
+                Some(effect) => format!("sound; {}", measured(effect, &f.statistic)),
                 None => "sound".to_owned(),
             },
             Some(Outcome::NotAssessed) => format!("not assessed: needs {}", f.missing),
@@ -128,7 +140,7 @@ fn looked_for(story: &HomeStory) -> String {
             None => f.outcome.clone(),
         };
         out.push_str(&format!(
-            "<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n",
+            "<tr><th scope=\"row\">{}</th><td class=\"said\">{}</td></tr>\n",
             text::html(title(&f.fault)),
             text::isolated(&words)
         ));
@@ -148,12 +160,12 @@ fn telling_days(story: &HomeStory) -> String {
         home: &story.home,
         problem: story.visit.as_ref().map_or("Readings", |v| v.problem.as_str()),
         zone: story.zone(),
-        set_point_degc: None,
+        set_point_degc: story.cylinder.as_ref().and_then(|c| c.set_point_degc),
         onset: story.visit.as_ref().and_then(|v| v.since),
     };
     format!(
         "<section id=\"days\" aria-labelledby=\"days-h\">\n<h2 id=\"days-h\">The telling days</h2>\n{}</section>\n",
-        readings(subject, &rows) + &heights::figure(story, &rows)
+        readings(subject, &rows) + &heights::figure(story, &rows) + &front::figure(story, &rows)
     )
 }
 
@@ -170,13 +182,23 @@ fn figure_lists(story: &HomeStory) -> String {
     out
 }
 
+fn cylinder(story: &HomeStory) -> String {
+    let plots = cooling::figure(story) + &power::figures(story);
+    if plots.is_empty() {
+        return plots;
+    }
+    format!(
+        "<section id=\"cylinder\" aria-labelledby=\"cylinder-h\">\n<h2 id=\"cylinder-h\">How it cools, how it heats</h2>\n{plots}</section>\n"
+    )
+}
+
 fn usage(story: &HomeStory) -> String {
     let mut out = String::from(
         "<section id=\"use\" aria-labelledby=\"use-h\">\n<h2 id=\"use-h\">Day by day, hour by hour</h2>\n",
     );
     match bars::days(&story.days, &story.vacancy) {
         Some(plot) => out.push_str(&format!(
-            "<figure>{plot}<figcaption>Bars: heat drawn. Dashed line: heater energy. Dark mark beneath: a day without use.\
+            "<figure>{plot}<figcaption>Bars: heat drawn. Dashed line: heater energy. Mark beneath: a day without use.\
              </figcaption></figure>\n"
         )),
         None => out.push_str("<p>No use and no heating was seen.</p>\n"),

@@ -1,5 +1,6 @@
 //! The tables beside the plots of one home.
 
+use drawoff_contract::habit_tables::{OCCUPIED, UNKNOWN, VACANT};
 use drawoff_contract::local::LocalDay;
 use drawoff_contract::results::DrawOffRow;
 
@@ -8,26 +9,34 @@ use crate::{text, words};
 
 /// Draw-offs shown: those of the last days.
 const DRAW_DAYS: i32 = 7;
-const MOST_DRAWS: usize = 150;
+const MOST_DRAWS: usize = 100;
+/// Days shown: a quarter of a year, so that the page of a long record stays small.
+const MOST_DAYS: usize = 92;
 
-fn head(class: &str, caption: &str, columns: &[&str]) -> String {
+pub(super) fn head(class: &str, caption: &str, columns: &[&str]) -> String {
     let columns: String = columns.iter().map(|c| format!("<th scope=\"col\">{c}</th>")).collect();
     format!("<table class=\"{class}\"><caption>{caption}</caption><thead><tr>{columns}</tr></thead><tbody>\n")
 }
 
-fn folded(summary: &str, table: &str) -> String {
+pub(super) fn folded(summary: &str, table: &str) -> String {
     format!("<details><summary>{summary}</summary>\n{table}</tbody></table></details>\n")
 }
 
-/// Every local day.
+/// The last local days; the file holds all.
 pub(super) fn days(story: &HomeStory) -> String {
+    let shown = &story.days[story.days.len().saturating_sub(MOST_DAYS)..];
+    let rest = if shown.len() < story.days.len() {
+        format!(", the last {MOST_DAYS} of {} (all in the table <code>days</code>)", story.days.len())
+    } else {
+        String::new()
+    };
     let mut out = head(
         "counts",
-        "Local days; a dash where it is not known",
+        &format!("Local days{rest}; a dash where it is not known"),
         &["Day", "Litres", "Drawn, kWh", "Heater, kWh", "Loss, kWh", "Mean, °C", "Use"],
     );
-    for d in &story.days {
-        let state = story.vacancy.iter().find(|v| v.day == d.day).map_or("", |v| v.state.as_str());
+    for d in shown {
+        let state = story.vacancy.iter().find(|v| v.day == d.day).map_or("", |v| in_words(&v.state));
         out.push_str(&format!(
             "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
             words::day(d.day),
@@ -40,6 +49,16 @@ pub(super) fn days(story: &HomeStory) -> String {
         ));
     }
     folded("Days as a table", &out)
+}
+
+/// Whether anybody was at home, in words; another word stands as it is.
+fn in_words(state: &str) -> &str {
+    match state {
+        VACANT => "empty",
+        OCCUPIED => "in use",
+        UNKNOWN => "not known",
+        other => other,
+    }
 }
 
 /// Usual hours.

@@ -8,6 +8,36 @@ const START_MS: i64 = 1_768_176_000_000;
 const DAY_MS: i64 = 86_400_000;
 const HOSTILE: &str = "</title><script>alert(1)</script>\u{1b}[31m\u{202e}\"'x";
 
+/// A visit for one fault.
+pub(super) fn visit_of(fault: &str, since: Option<i64>) -> VisitRow {
+    let money = drawoff_contract::Money(1_000_000);
+    VisitRow {
+        rank: 1,
+        home: "a".to_owned(),
+        area: String::new(),
+        fault: fault.to_owned(),
+        problem: HOSTILE.to_owned(),
+        safety: false,
+        worth: money,
+        worth_p05: money,
+        worth_p95: money,
+        probability: 0.8,
+        since: since.map(Utc),
+        cost_per_year: money,
+        cost_per_year_p05: money,
+        cost_per_year_p95: money,
+        carbon_kg_per_year: None,
+        bring: String::new(),
+        check_first: String::new(),
+        caution: String::new(),
+        reason: String::new(),
+        also: String::new(),
+        last_visit: None,
+        last_finding: None,
+        currency: "GBP".to_owned(),
+    }
+}
+
 fn finding(fault: &str, outcome: &str, probability: Option<f64>) -> FindingRow {
     FindingRow {
         home: "a".to_owned(),
@@ -93,6 +123,19 @@ fn lines_keep_their_width_and_steer_no_terminal() {
 }
 
 #[test]
+fn effects_are_told_with_a_true_sign_and_a_readable_unit() {
+    let mut story = story();
+    story.findings[3].effect = Some(-0.001);
+    story.findings[3].statistic = "minutes at 60 degC".to_owned();
+    story.findings[1].effect = Some(-1.5);
+    let page = page(&story);
+    assert!(
+        page.contains("sound; 0.00 (minutes at 60 °C)") && page.contains("\u{2212}1.50 (l/min)"),
+        "{page}"
+    );
+}
+
+#[test]
 fn text_from_data_is_no_markup() {
     let page = page(&story());
     assert!(!page.contains("<script") && !page.contains('\u{202e}') && !page.contains('\u{1b}'));
@@ -107,6 +150,82 @@ fn a_home_without_rows_is_not_known_and_still_gives_a_page() {
     assert!(!nothing.is_known() && story().is_known());
     assert!(lines(&nothing, 80).contains("no fault stands out"));
     assert!(page(&nothing).contains("No use and no heating was seen"));
+}
+
+/// Two years of a home with twelve noisy probes, a leak that began, two elements and a draw-off an hour: all that a page can hold.
+#[test]
+fn the_page_of_a_long_record_stays_small() {
+    const DAYS: i32 = 730;
+    let onset = START_MS + i64::from(DAYS - 2) * DAY_MS;
+    let days = i64::from(DAYS);
+    let mut story = story();
+    let (day, draw, found) = (story.days[0].clone(), story.draws[0].clone(), story.findings[0].clone());
+    story.visit = Some(visit_of("leak_steady", Some(onset)));
+    story.days = (0..DAYS).map(|i| DayRow { day: Day(20_465 + i), ..day.clone() }).collect();
+    story.draws =
+        (0..days * 24).map(|h| DrawOffRow { start: Utc(START_MS + h * 3_600_000), ..draw.clone() }).collect();
+    story.findings = Fault::ALL
+        .iter()
+        .map(|f| FindingRow { fault: f.code().to_owned(), outcome: "sound".to_owned(), ..found.clone() })
+        .collect();
+    story.findings[7] = FindingRow { fault: "leak_steady".to_owned(), ..found };
+    story.evidence = (1..=4 * 288)
+        .map(|i| EvidenceRow {
+            home: String::new(),
+            time: Utc(onset - 2 * DAY_MS + i * 300_000),
+            probes_degc: (0..12_i64).map(|p| ((i * 7919 + p * 104_729) % 900) as f32 / 10.0).collect(),
+            power_w: Some((i % 2) as f64 * 3000.0),
+            call: Some((i % 3) as f64),
+            surroundings_degc: Some(18.0),
+        })
+        .collect();
+    story.cylinder = Some(CylinderRow {
+        home: String::new(),
+        volume_l: Some(300.0),
+        heat_source: "element".to_owned(),
+        is_diverter: true,
+        set_point_degc: Some(60.0),
+        probe_heights: (0..12_u8).map(|p| 1.0 - f32::from(p) / 12.0).collect(),
+        element_rated_w: vec![3000.0, 2500.0],
+        element_heights: vec![0.1, 0.6],
+        source_rated_w: None,
+    });
+    story.power = (0..DAYS)
+        .map(|i| PowerNote {
+            home: String::new(),
+            day: Day(20_465 + i),
+            element_full_power_w: vec![2900.0 + (i % 90) as f32, 2400.0 + (i % 80) as f32],
+        })
+        .collect();
+    story.cooling = (0..days * 2)
+        .map(|i| CoolingRow {
+            home: String::new(),
+            start: Utc(START_MS + i * DAY_MS / 2),
+            end: Utc(START_MS + i * DAY_MS / 2 + 7_200_000),
+            hours: 2.0 + (i % 7) as f64,
+            lift_k: 40.0,
+            fall_k: 0.5 + (i % 11) as f64 / 10.0,
+            fitted_fall_k: 0.6,
+            declared_fall_k: Some(0.4),
+        })
+        .collect();
+    let page = page(&story);
+    for id in [
+        "plot-0",
+        "heights",
+        "front-before",
+        "front-after",
+        "cooling",
+        "power-0",
+        "power-1",
+        "by-day",
+        "week",
+    ] {
+        assert!(page.contains(&format!("id=\"{id}-title\"")), "{id}");
+    }
+    // What this home lacks: four plots of its fleet of 300 lines each, words of the visit, figures of the cylinder.
+    const MORE_BYTES: usize = 18_000 + 10_000;
+    assert!(page.len() <= 150_000 - MORE_BYTES, "{} bytes", page.len());
 }
 
 #[test]

@@ -27,6 +27,21 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("use.no_good_day", "no day with enough readings: use is not known"),
     ("use.no_draws", "no draw-off was seen"),
+    ("use.heat_input_not_known", "the heat put in is not metered: no day's use is told"),
+    (
+        "use.heat_input_estimated",
+        "the heat put in is not metered: it is the metered energy times a performance learnt from heats without a draw-off",
+    ),
+    (
+        "use.flow_meter_off_scale",
+        "the flow meter counts more or less than the heat allows: litres are by the heat",
+    ),
+    ("use.flow_meter_dead", "the flow meter counts nothing while water is drawn: litres are by the heat"),
+    ("use.flow_meter_reversed", "the flow meter counts backwards: litres are by the heat"),
+    (
+        "use.flow_meter_unchecked",
+        "too few days to hold the flow meter against the heat: litres are by the heat",
+    ),
 ];
 
 /// The words for each dotted name, in order; an unknown name stands as it is.

@@ -49,22 +49,21 @@ fn weekday(day: i32) -> usize {
 pub(super) fn figure(story: &HomeStory) -> String {
     let Some(means) = means(story) else { return String::new() };
     let highest = means.iter().flatten().copied().fold(0.0, f64::max);
-    let (mut ink, mut labels, mut table) = (String::new(), String::new(), String::new());
+    let (mut labels, mut table) = (String::new(), String::new());
+    let mut paths = vec![String::new(); SHADES + 1];
     for (d, hours) in means.iter().enumerate() {
         labels.push_str(&label("end", LEFT - 12.0, TOP + ROW * (d as f64 + 0.7), DAYS[d]));
         for (h, value) in hours.iter().enumerate() {
             let shade = (value / highest * SHADES as f64).ceil() as usize;
-            if shade > 0 {
-                ink.push_str(&format!(
-                    "<rect class=\"z{shade}\" x=\"{:.0}\" y=\"{:.0}\" width=\"{:.0}\" height=\"{:.0}\"/>",
-                    LEFT + CELL * h as f64,
-                    TOP + ROW * d as f64,
-                    CELL - 2.0,
-                    ROW - 3.0
-                ));
-            }
+            let (x, y) = (LEFT + CELL * h as f64, TOP + ROW * d as f64);
+            let (wide, high) = (CELL - 2.0, ROW - 3.0);
+            paths[shade.min(SHADES)].push_str(&format!("M{x} {y}h{wide}v{high}h-{wide}z"));
         }
     }
+    let ink: String = (1..=SHADES)
+        .filter(|&shade| !paths[shade].is_empty())
+        .map(|shade| format!("<path class=\"z{shade}\" d=\"{}\"/>", paths[shade]))
+        .collect();
     for hour in (0..24).step_by(6) {
         labels.push_str(&label(
             "",

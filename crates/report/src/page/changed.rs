@@ -19,8 +19,8 @@ pub(crate) fn section(input: &PageInput<'_>) -> String {
     );
     let Some(rows) = input.news else {
         out.push_str(
-            "<p>No earlier run was given to compare with: name its folder as <code>pages.since</code>, or ask \
-             <code>drawoff diff</code>.</p>\n</section>\n",
+            "<p>No earlier run was given to compare with: name its folder as <code>pages.since</code>, set \
+             <code>pages.since_last</code>, or ask <code>drawoff diff</code>.</p>\n</section>\n",
         );
         return out;
     };

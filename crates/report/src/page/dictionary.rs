@@ -9,7 +9,8 @@ use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRo
 use drawoff_contract::news_table::NewsRow;
 use drawoff_contract::plan_tables::{LearningRow, PeerRow, RingRow, RoundRow, StoryRow, VanRow};
 use drawoff_contract::results::{
-    DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, LeftOffRow, QualityRow, VisitRow,
+    CoolingRow, CylinderRow, DayRow, DrawOffRow, EvidenceRow, FileRow, FindingRow, HomeRow, LeftOffRow,
+    QualityRow, VisitRow,
 };
 use drawoff_contract::savings_tables::{
     BeforeAfterRow, SavingFleetRow, SavingHalfHourRow, SavingMonthRow, SavingPartRow, SavingRow, StillOpenRow,
@@ -36,6 +37,8 @@ pub(super) fn section() -> String {
     out.push_str(&table::<HomeRow>(false));
     out.push_str(&table::<DayRow>(false));
     out.push_str(&table::<DrawOffRow>(false));
+    out.push_str(&table::<CylinderRow>(false));
+    out.push_str(&table::<CoolingRow>(false));
     out.push_str(&table::<QualityRow>(false));
     out.push_str(&table::<FileRow>(false));
     out.push_str(&table::<EvidenceRow>(false));
@@ -65,6 +68,8 @@ pub(crate) fn all() -> String {
     out.push_str(&table::<HomeRow>(false));
     out.push_str(&table::<DayRow>(false));
     out.push_str(&table::<DrawOffRow>(false));
+    out.push_str(&table::<CylinderRow>(false));
+    out.push_str(&table::<CoolingRow>(false));
     out.push_str(&table::<VacancyRow>(false));
     out.push_str(&table::<RateRow>(false));
     out.push_str(&table::<HabitRow>(false));

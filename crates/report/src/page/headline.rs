@@ -38,7 +38,7 @@ pub(crate) fn section(input: &PageInput<'_>) -> String {
     if !input.notes.is_empty() {
         out.push_str("<h3>Remarks on this run</h3>\n<ul class=\"notes\">\n");
         for note in input.notes {
-            out.push_str(&format!("<li>{}</li>\n", text::isolated(note)));
+            out.push_str(&format!("<li>{}</li>\n", text::with_code(note)));
         }
         out.push_str("</ul>\n");
     }

@@ -3,6 +3,7 @@
   var table = document.querySelector('table[data-sorts]');
   if (!table) return;
   var body = table.tBodies[0], rows = Array.prototype.slice.call(body.rows);
+  var all = Number(table.getAttribute('data-all')) || rows.length;
   var heads = Array.prototype.slice.call(table.tHead.rows[0].cells);
   function make(tag, into, words) {
     var one = document.createElement(tag);
@@ -29,7 +30,7 @@
       row.hidden = wanted !== '' && row.textContent.toLowerCase().indexOf(wanted) < 0;
       if (!row.hidden) shown += 1;
     });
-    said.textContent = shown + ' of ' + rows.length + ' rows shown';
+    said.textContent = shown + ' of ' + rows.length + (all > rows.length ? ' rows of this page shown; the list has ' + all : ' rows shown');
   }
   function sort() {
     var at = Number(pick.value);

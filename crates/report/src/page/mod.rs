@@ -115,6 +115,7 @@ impl PageInput<'_> {
 #[must_use]
 pub fn service_list(input: &PageInput<'_>) -> String {
     let links = [
+        ("#changed", "What changed"),
         ("#list", "The list"),
         ("#ring", "Ring first"),
         ("#rounds", "Rounds and van"),
@@ -123,7 +124,8 @@ pub fn service_list(input: &PageInput<'_>) -> String {
         ("#glossary", "Glossary"),
         ("#columns", "What the columns mean"),
     ];
-    let links: Vec<(&str, &str)> = links.into_iter().filter(|l| input.plan.has(l.0)).collect();
+    let is_there = |link: &str| input.plan.has(link) && (link != "#changed" || input.news.is_some());
+    let links: Vec<(&str, &str)> = links.into_iter().filter(|l| is_there(l.0)).collect();
     let mut body = prose::CAUTIONS.to_owned();
     if input.news.is_some() {
         body.push_str(&changed(input));
@@ -132,7 +134,7 @@ pub fn service_list(input: &PageInput<'_>) -> String {
     body.push_str(&list::section(input));
     body.push_str(&plan::sections(input));
     body.push_str(&card::section(input));
-    body.push_str(&quality::section(input));
+    body.push_str(&quality::section(input, "Data quality"));
     body.push_str(prose::METHOD);
     body.push_str(&glossary::section());
     body.push_str(&dictionary::section());

@@ -13,10 +13,10 @@ const MOST_NAMES: usize = 40;
 /// Reasons named; the files hold all.
 const MOST_REASONS: usize = 60;
 
-/// The section on data quality.
-pub(crate) fn section(input: &PageInput<'_>) -> String {
-    let mut out = String::from(
-        "<section id=\"quality\" aria-labelledby=\"quality-h\">\n<h2 id=\"quality-h\">Data quality</h2>\n",
+/// The section on data quality; `heading` is HTML.
+pub(crate) fn section(input: &PageInput<'_>, heading: &str) -> String {
+    let mut out = format!(
+        "<section id=\"quality\" aria-labelledby=\"quality-h\">\n<h2 id=\"quality-h\">{heading}</h2>\n"
     );
     out.push_str(&rows(input));
     out.push_str(&data_findings(input.findings));

@@ -131,8 +131,15 @@ pub(super) fn parts(input: &SavingsInput<'_>) -> String {
         let amount = if *whole { *to } else { to - from };
         let sign = if *whole || amount < 0 { "" } else { "+" };
         let y = BASE - (from.max(to).to_owned() as f64 / 1e6 / high).clamp(0.0, 1.0) * (BASE - TOP) - 8.0;
-        labels.push_str(&label("halo", x + 0.08 * wide, y, &format!("{sign}{:.0}", amount as f64 / 1e6)));
-        labels.push_str(&label("", x + 0.08 * wide, HEIGHT - 2.0, name.split(' ').next_back().unwrap_or("")));
+        labels.push_str(&label(
+            "halo",
+            x + 0.08 * wide,
+            y,
+            &format!("{sign}{}", words::whole(amount as f64 / 1e6)),
+        ));
+        // Names turn about between two lines, so that they do not run into each other on a telephone.
+        let line = HEIGHT - 2.0 + 26.0 * (i % 2) as f64;
+        labels.push_str(&label("", x + 0.08 * wide, line, name.split(' ').next_back().unwrap_or("")));
         table.push_str(&format!(
             "<tr><th scope=\"row\">{name}<td>{sign}{}\n",
             text::html(&words::money_amount(Money(amount), input.currency))
@@ -146,12 +153,13 @@ pub(super) fn parts(input: &SavingsInput<'_>) -> String {
         metered as f64 / 1e6
     );
     let plot = svg("parts-plot", "From the reference to the meter", &description, &ink, &labels);
+    let plot = plot.replacen("plot bars", "plot bars tall", 1);
     let currency = text::html(input.currency);
     section(
         "parts",
         TITLE,
         &format!(
-            "<figure>{plot}<figcaption>Whole costs as light bars, changes as dark ones, {currency}; the model error is in no saving</figcaption></figure>\n\
+            "<figure>{plot}<figcaption>Whole costs as framed bars, changes as solid ones, {currency}; the model error is in no saving</figcaption></figure>\n\
              <table class=\"counts\"><thead><tr><th scope=\"col\">step<th scope=\"col\">{currency}</thead><tbody>\n{table}</table>\n"
         ),
     )
@@ -187,7 +195,7 @@ pub(super) fn months(input: &SavingsInput<'_>) -> String {
         table.push_str(&format!(
             "<tr><th scope=\"row\">{}<td>{}<td>{}<td>{}<td>{}\n",
             text::html(name),
-            sum.2,
+            words::whole(sum.2 as f64),
             money(sum.0),
             money(sum.1),
             money(sum.0 - sum.1)
@@ -207,7 +215,7 @@ pub(super) fn months(input: &SavingsInput<'_>) -> String {
         "months",
         TITLE,
         &format!(
-            "<figure>{plot}<figcaption>Left and light: the reference; right and dark: the replay of the homes' own rules; {currency}</figcaption></figure>\n\
+            "<figure>{plot}<figcaption>Left, framed: the reference; right, solid: the replay of the homes' own rules; {currency}</figcaption></figure>\n\
              <table class=\"counts\"><thead><tr><th scope=\"col\">month<th scope=\"col\">home-days<th scope=\"col\">reference, {currency}<th scope=\"col\">replayed<th scope=\"col\">saved</thead><tbody>\n{table}</table>\n"
         ),
     )

@@ -93,7 +93,8 @@ pub fn savings_page_in(input: &SavingsInput<'_>, frame: &Frame<'_>) -> String {
 /// A number as a reader wants it; a dash where there is none.
 fn number(value: Option<f64>) -> String {
     value.filter(|v| v.is_finite()).map_or("–".to_owned(), |v| {
-        if v.abs() < 100.0 { format!("{:.2}", v + 0.0) } else { format!("{:.0}", v + 0.0) }
+        let text = if v.abs() < 100.0 { format!("{:.2}", v + 0.0) } else { format!("{:.0}", v + 0.0) };
+        text.replace('-', "\u{2212}")
     })
 }
 
@@ -153,7 +154,8 @@ fn still_open(input: &SavingsInput<'_>) -> String {
          <p>The cheapest plan knows the draw-offs that came, so it is a bound and no promise; it keeps the demand that is not exceeded on 19 of 20 days \
          in hot water and the thermostat. It is planned to heat all of the water once a week, which is not checked again in the finer cylinder: \
          hygiene rules come before any plan. A set point is never advised below 60 °C, and a change of it is for \
-         a competent person under local rules on hygiene and scalding.</p>\n\
+         a competent person under local rules on hygiene and scalding. A timer or tariff is worked out with the set point that the home has: where that is \
+         below 60 °C, see to it first.</p>\n\
          <table class=\"counts open\">\n<caption>The {shown} homes of {} whose best single change saves most</caption>\n\
          <thead><tr><th scope=\"col\">Home<th scope=\"col\" class=\"said\">change<th scope=\"col\">saves<th scope=\"col\">paid<th scope=\"col\">cheapest plan</thead><tbody>\n",
         input.still_open.len()

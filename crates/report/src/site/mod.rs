@@ -133,7 +133,8 @@ fn lists(input: &PageInput<'_>) -> Vec<(String, String)> {
         for falls in ["How sure", "Costs a year"] {
             table = table.replace(&format!(">{falls}</th>"), &format!(" data-down>{falls}</th>"));
         }
-        table = table.replacen("<table ", "<table data-sorts ", 1);
+        table =
+            table.replacen("<table ", &format!("<table data-sorts data-all=\"{}\" ", input.visits.len()), 1);
         visits.iter().for_each(|visit| table.push_str(&list::sortable_row(input, visit)));
         table.push_str("</tbody></table>\n");
         let mut body = format!(
@@ -152,7 +153,12 @@ fn lists(input: &PageInput<'_>) -> Vec<(String, String)> {
                     }
                 })
                 .collect();
-            body.push_str(&format!("<nav aria-label=\"Parts of the list\">{}</nav>\n", links.join(" ")));
+            body.push_str(&format!(
+                "<p>The list goes on over {} pages; where a page can be filtered and ordered, that holds for its own rows. \
+                 <code>service_list.csv</code> holds them all.</p>\n<nav aria-label=\"Parts of the list\">{}</nav>\n",
+                parts.len(),
+                links.join(" ")
+            ));
         }
         body.push_str("</section>\n");
         out.push((name(n), list_page(input, &body)));
@@ -188,7 +194,13 @@ fn plan_page(input: &PageInput<'_>) -> String {
 
 fn quality_page(input: &PageInput<'_>) -> String {
     let lead = "What the exports could not say: every row and value accounted for, and what was not assessed, and why.";
-    page::shell_in(&frame("quality.html"), "Data quality", lead, &[], &quality::section(input))
+    page::shell_in(
+        &frame("quality.html"),
+        "Data quality",
+        lead,
+        &[],
+        &quality::section(input, "Rows and values"),
+    )
 }
 
 fn method() -> String {

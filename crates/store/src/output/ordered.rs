@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use arrow::array::{Array, AsArray, RecordBatch, StringArray};
 use drawoff_contract::{ContractError, Table};
+use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 
 use crate::disk;
@@ -37,8 +38,13 @@ impl<T: Table> HomesInOrder<T> {
     pub fn open(path: &Path) -> Result<Self, ContractError> {
         let file = disk::open(path)?;
         let opened = caught(|| {
-            ParquetRecordBatchReaderBuilder::try_new(file)
-                .and_then(|builder| builder.with_batch_size(ROWS_AT_ONCE).build())
+            let builder = ParquetRecordBatchReaderBuilder::try_new(file)?;
+            // Columns that the rows have no field for are not decoded.
+            let wanted = T::columns();
+            let roots = builder.schema().fields().iter().enumerate();
+            let roots = roots.filter(|(_, f)| wanted.iter().any(|c| c.name == f.name())).map(|(i, _)| i);
+            let mask = ProjectionMask::roots(builder.parquet_schema(), roots.collect::<Vec<_>>());
+            builder.with_projection(mask).with_batch_size(ROWS_AT_ONCE).build()
         });
         let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
         Ok(Self { path: path.to_owned(), reader, batch: None, rows: std::marker::PhantomData })
