@@ -126,7 +126,7 @@ fn instead(findings: &[FindingRow], habits: &HomeHabits) -> Option<NotCounted> {
 
 pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, Failure> {
     let (named, calendar) = settings.calendar().map_err(Failure::settings)?;
-    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let mut folder = crate::places::begin(&inputs.pipeline)?;
     let reading =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
@@ -181,10 +181,10 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
         // names of files may name homes
         folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
     }
-    folder.finish(manifest)?;
+    let dir = folder.finish(manifest)?;
     progress::result(&said);
     progress::result(CAUTION);
-    let dir = inputs.pipeline.outputs.dir.display();
+    let dir = dir.display();
     progress::result(&format!(
         "page: {dir}/flexible_load.html   tables: {dir}/flexible_*.csv, {dir}/*.parquet"
     ));

@@ -11,8 +11,9 @@ use drawoff_contract::results::{DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRo
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
+use drawoff_objects::give_up_after;
 use drawoff_report::{PageInput, PlanTables, csv, json, terminal};
-use drawoff_store::output::TableStream;
+use drawoff_store::output::{TableStream, run_root};
 use drawoff_store::{FileReport, Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
@@ -27,6 +28,7 @@ use crate::pages::{self, Told};
 use crate::parts::Print;
 use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
+use crate::places;
 use crate::plan::Plan;
 use crate::progress::{self, Work, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
@@ -53,6 +55,7 @@ pub(crate) struct Inputs {
 /// Reads pipeline, mapping, register and small tables: everything that must be right before a row is read.
 pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    places::reach(&pipeline)?;
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     let mut errors = Vec::new();
@@ -71,6 +74,10 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
     if let Err(e) = output_apart(&pipeline) {
         errors.push(e);
+    }
+    let staging = pipeline.outputs.staging.as_deref().unwrap_or_else(|| Path::new(""));
+    for (key, path) in [("daybook.keep", pipeline.daybook.keep.as_path()), ("outputs.staging", staging)] {
+        errors.extend(places::local(key, path).err());
     }
     if let Err(e) = small.worth(&pipeline.worth, Day::default()).0.check() {
         errors.push(e);
@@ -106,6 +113,7 @@ impl Site {
 /// Reads pipeline, mapping and register.
 pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
     let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    give_up_after(pipeline.storage.give_up_after_s);
     pipeline.water.check().map_err(|e| Failure::settings(vec![e]))?;
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
@@ -180,7 +188,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
-    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let folder = places::begin(&inputs.pipeline)?;
     let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
         Some(kept) => {
             let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
@@ -264,9 +272,9 @@ pub(crate) fn service_list(
     write(&mut folder, inputs, reduced, assessed, &list, &told, &plan, evidence)?;
     plan.write(&mut folder)?;
     write_pages(&mut folder, inputs, &told)?;
-    folder.finish(manifest)?;
+    let dir = folder.finish(manifest)?;
     progress::result(&top);
-    let dir = inputs.pipeline.outputs.dir.display();
+    let dir = dir.display();
     progress::result(CAUTION);
     progress::result(&format!(
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
@@ -470,8 +478,15 @@ fn news_since(since: &Path, run: &Path) -> Option<Vec<NewsRow>> {
     if since.as_os_str().is_empty() {
         return None;
     }
-    match crate::diff::is_run(since) {
-        Ok(true) => crate::diff::news(since, run)
+    let root = match run_root(since) {
+        Ok(root) => root,
+        Err(error) => {
+            progress::warning(&error);
+            return None;
+        }
+    };
+    match crate::diff::is_run(&root) {
+        Ok(true) => crate::diff::news(&root, run)
             .inspect_err(|error| {
                 progress::warning(error);
                 progress::note("note: pages.since: the earlier run cannot be read, and nothing is compared");

@@ -4,10 +4,10 @@ use std::path::{Path, PathBuf};
 
 use arrow::array::{Array, AsArray, RecordBatch, StringArray};
 use drawoff_contract::{ContractError, Table};
-use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::arrow::arrow_reader::ParquetRecordBatchReader;
 
-use crate::disk;
 use crate::guard::caught;
+use crate::output::read::batches_of;
 
 /// Rows decoded at a time: enough to be quick, some megabytes of the widest table.
 const ROWS_AT_ONCE: usize = 8_192;
@@ -35,12 +35,7 @@ impl<T: Table> HomesInOrder<T> {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open(path: &Path) -> Result<Self, ContractError> {
-        let file = disk::open(path)?;
-        let opened = caught(|| {
-            ParquetRecordBatchReaderBuilder::try_new(file)
-                .and_then(|builder| builder.with_batch_size(ROWS_AT_ONCE).build())
-        });
-        let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        let reader = batches_of(path, Some(ROWS_AT_ONCE), &|_, _| true)?;
         Ok(Self { path: path.to_owned(), reader, batch: None, rows: std::marker::PhantomData })
     }
 

@@ -10,7 +10,7 @@ use parquet::arrow::arrow_reader::{
 };
 use parquet::file::metadata::{ParquetMetaDataReader, RowGroupMetaData};
 
-use crate::disk;
+use crate::blob::Blob;
 use crate::guard::caught;
 
 /// Reads all rows of a table.
@@ -53,12 +53,7 @@ impl<T: Table> TableRows<T> {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open_wide(path: &Path, rows_at_once: usize) -> Result<Self, ContractError> {
-        let file = disk::open(path)?;
-        let opened = caught(|| {
-            ParquetRecordBatchReaderBuilder::try_new(file)
-                .and_then(|builder| builder.with_batch_size(rows_at_once).build())
-        });
-        let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        let reader = batches_of(path, Some(rows_at_once), &|_, _| true)?;
         Ok(Self { path: path.to_owned(), reader, rows: Vec::new().into_iter() })
     }
 
@@ -101,7 +96,7 @@ fn broken(path: &Path, reason: &dyn std::fmt::Display) -> ContractError {
 /// # Errors
 /// Names the path and what is wrong.
 pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
-    let file = disk::open(path)?;
+    let file = Blob::open(path)?;
     let broken = |reason: &dyn std::fmt::Display| {
         ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
     };
@@ -113,6 +108,7 @@ pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
 #[derive(Debug)]
 pub struct TableGroups {
     path: PathBuf,
+    stored: Option<Blob>,
     metadata: ArrowReaderMetadata,
 }
 
@@ -122,10 +118,12 @@ impl TableGroups {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open(path: &Path) -> Result<Self, ContractError> {
-        let file = disk::open(path)?;
+        let file = Blob::open(path)?;
         let metadata = caught(|| ArrowReaderMetadata::load(&file, ArrowReaderOptions::new()));
         let metadata = metadata.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
-        Ok(Self { path: path.to_owned(), metadata })
+        // Another handle for each reading on a disk: rows are read from many threads.
+        let stored = matches!(file, Blob::Object(_)).then_some(file);
+        Ok(Self { path: path.to_owned(), stored, metadata })
     }
 
     /// All rows of one row group.
@@ -133,9 +131,13 @@ impl TableGroups {
     /// # Errors
     /// As [`read_table`].
     pub fn rows<T: Table>(&self, group: usize) -> Result<Vec<T>, ContractError> {
-        let file = disk::open(&self.path)?;
+        let file = match &self.stored {
+            Some(file) => file.again().map_err(|e| broken(&self.path, &e))?,
+            None => Blob::open(&self.path)?,
+        };
         let metadata = self.metadata.clone();
         let read = caught(|| {
+            let file = file.for_groups(metadata.metadata(), &[group], None)?;
             let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
             builder
                 .with_row_groups(vec![group])
@@ -224,18 +226,36 @@ fn each_batch_of(
     wanted: &dyn Fn(usize, &RowGroupMetaData) -> bool,
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<(), ContractError> {
-    let file = disk::open(path)?;
     let broken = |reason: &dyn std::fmt::Display| broken(path, reason);
-    let opened = caught(|| {
-        ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| {
-            let groups = b.metadata().row_groups().iter().enumerate();
-            let groups = groups.filter(|(i, g)| wanted(*i, g)).map(|(i, _)| i).collect();
-            b.with_row_groups(groups).build()
-        })
-    });
-    let mut reader = opened.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?;
+    let mut reader = batches_of(path, None, wanted)?;
     while let Some(batch) = caught(|| reader.next()).map_err(|panic| broken(&panic))? {
         take(batch.map_err(|e| broken(&e))?)?;
     }
     Ok(())
+}
+
+/// The batches of the wanted row groups of a Parquet file, with so many rows each (the decoder's own number, if `None`).
+///
+/// # Errors
+/// Names the path and what is wrong.
+pub(super) fn batches_of(
+    path: &Path,
+    batch_rows: Option<usize>,
+    wanted: &dyn Fn(usize, &RowGroupMetaData) -> bool,
+) -> Result<ParquetRecordBatchReader, ContractError> {
+    let file = Blob::open(path)?;
+    let opened = caught(|| {
+        let metadata = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
+        let groups = metadata.metadata().row_groups().iter().enumerate();
+        let groups: Vec<usize> = groups.filter(|(i, g)| wanted(*i, g)).map(|(i, _)| i).collect();
+        let file = file.for_groups(metadata.metadata(), &groups, None)?;
+        let builder =
+            ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata).with_row_groups(groups);
+        match batch_rows {
+            Some(rows) => builder.with_batch_size(rows),
+            None => builder,
+        }
+        .build()
+    });
+    opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))
 }
