@@ -265,6 +265,39 @@ def killed_in_mid_write(check):
     print("ok: program killed 3 times in mid-write: the old run stays, the rerun completes")
 
 
+def large_files(check):
+    """Files that go in parts; and what is wrong in the storage is found by whoever reads it."""
+    large = check.scratch / "large"
+    content = secrets.token_bytes(1 << 20) * 20
+    (large / "deep").mkdir(parents=True)
+    (large / "deep" / "large.bin").write_bytes(content)
+    manifest = {"files": {"deep/large.bin": {"bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}}}
+    (large / "manifest.json").write_text(json.dumps(manifest, indent=2) + "\n")
+    check.way.arm(Plan("PUT", 2, "middle"))
+    check.run("publish", large, check.at("large"), "--give-up-after-s", 2, code=1)
+    check.server.start()
+    must(check.seen("large") is None, "a run of which a part is missing is seen")
+    check.way.arm(None)
+    check.run("publish", large, check.at("large"))
+    parts = check.requests("/large.bin")[0]
+    must(parts > 4, f"a large file went with {parts} requests")
+    check.run("fetch", check.at("large"), "--out", check.scratch / "large-back")
+    same(large, check.scratch / "large-back", "a run with a large file")
+    spoilt = next((check.scratch / "objects" / BUCKET / "large").rglob("large.bin"))
+    with spoilt.open("r+b") as file:
+        file.seek(5 << 20)
+        file.write(b"spoilt")
+    said = check.run("fetch", check.at("large"), "--out", check.scratch / "large-back", code=1)
+    must("large.bin: differs from what the manifest says" in said, f"not clear: {said}")
+    must((check.scratch / "large-back" / "deep" / "large.bin").read_bytes() == content, "what was fetched before is lost")
+    try:
+        check.seen("large")
+    except SystemExit:
+        print("ok: a file of 20 MB goes in parts, also after the storage died at one; a spoilt one is found by fetch and by the other reader")
+        return
+    sys.exit("error: the other reader does not see that a file is spoilt")
+
+
 def wrong_credentials(check):
     wrong = "hush" + secrets.token_hex(16)
     for log in ("text", "json"):
@@ -322,7 +355,7 @@ def main():
     check = Check(parser.parse_args())
     try:
         fill(check)
-        parts = (equal_to_direct, ranges, nights, killed_in_mid_write, wrong_credentials, storage_gone, two_at_once)
+        parts = (equal_to_direct, ranges, nights, killed_in_mid_write, large_files, wrong_credentials, storage_gone, two_at_once)
         for part in parts:
             start = time.monotonic()
             part(check)
