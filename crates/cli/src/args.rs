@@ -23,8 +23,7 @@ Colour is never used; progress goes to standard error, results to standard outpu
 
 Exit codes:
   0  done
-  1  could not be finished: a write failed, another run holds the output folder or was put at its address, or an
-     object storage could not be reached or refused the credentials
+  1  could not be finished: a write failed, another run holds the output folder, or an object storage failed or refused
   2  the command line, pipeline, mapping or register is wrong; nothing was written
   3  no usable input: an empty folder, or no home that the register lists
   4  done, but files or homes were left out; each is named
