@@ -1,6 +1,7 @@
 //! The command line.
 
 mod parts;
+mod stored;
 
 use std::path::PathBuf;
 
@@ -9,6 +10,7 @@ use drawoff_contract::Fault;
 use drawoff_synth::{FaultsLaid, Level};
 
 pub(crate) use parts::{BucketArgs, LearnArgs, MergeArgs, ReduceArgs, Stage, WorkerArgs};
+pub(crate) use stored::{FetchArgs, PublishArgs};
 
 const EXAMPLES_AND_EXIT_CODES: &str = "\
 Examples:
@@ -21,7 +23,7 @@ Colour is never used; progress goes to standard error, results to standard outpu
 
 Exit codes:
   0  done
-  1  could not be finished: a write failed, or another run holds the output folder
+  1  could not be finished: a write failed, another run holds the output folder, or an object storage failed or refused
   2  the command line, pipeline, mapping or register is wrong; nothing was written
   3  no usable input: an empty folder, or no home that the register lists
   4  done, but files or homes were left out; each is named
@@ -85,6 +87,10 @@ pub(crate) enum Command {
     Learn(LearnArgs),
     /// Bring parts of a fleet together: everything that needs the whole fleet, and the service list.
     Merge(MergeArgs),
+    /// Put a finished run at an address of object storage, where it takes the place of the one before in one step.
+    Publish(PublishArgs),
+    /// Copy the run at an address of object storage into a folder, each file held against the manifest.
+    Fetch(FetchArgs),
     /// Work as a child of an engine: Arrow IPC stream in, Arrow IPC stream out.
     Worker(WorkerArgs),
 }

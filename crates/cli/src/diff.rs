@@ -14,6 +14,7 @@ use drawoff_store::output::{HomesInOrder, read_table};
 
 use crate::args::DiffArgs;
 use crate::exit::{Exit, Failure};
+use crate::places::finished;
 use crate::progress;
 use crate::run::table_path;
 
@@ -21,7 +22,8 @@ use crate::run::table_path;
 const SHOWN_A_KIND: usize = 20;
 
 pub(crate) fn diff(args: &DiffArgs) -> Result<Exit, Failure> {
-    let news = news(&args.before, &args.now).map_err(|e| {
+    let (before, now) = (finished(&args.before)?, finished(&args.now)?);
+    let news = news(&before, &now).map_err(|e| {
         Failure::new(
             Exit::NoInput,
             e.or_hint("give the output folders of two finished runs, the earlier one first"),

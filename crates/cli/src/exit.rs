@@ -9,7 +9,7 @@ use crate::progress;
 pub(crate) enum Exit {
     /// Done.
     Done = 0,
-    /// Could not be finished: a write failed, or another run holds the output folder.
+    /// Could not be finished: a write failed, another run holds the output folder, or an object storage failed or refused.
     Failed = 1,
     /// The command line, pipeline, mapping or register is wrong; nothing was written.
     Settings = 2,

@@ -9,11 +9,12 @@ use drawoff_store::output::read_home;
 
 use crate::args::ExplainArgs;
 use crate::exit::{Exit, Failure};
+use crate::places::finished;
 use crate::progress;
 use crate::run::table_path;
 
 pub(crate) fn explain(args: &ExplainArgs) -> Result<Exit, Failure> {
-    let story = story(&args.run, &args.home).map_err(|e| {
+    let story = story(&finished(&args.run)?, &args.home).map_err(|e| {
         let hint = "give the output folder of a finished run with --run";
         Failure::new(Exit::NoInput, e.or_hint(hint))
     })?;

@@ -126,7 +126,7 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     let (named, calendar) = settings
         .calendar()
         .map_err(|problems| Failure::settings(problems.into_iter().map(Problem::of_key).collect()))?;
-    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let mut folder = crate::places::begin(&inputs.pipeline)?;
     let others = begin_for_others(inputs)?;
     let reading =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
@@ -176,10 +176,10 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     folder.table(homes)?;
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
-    finish(inputs, folder, manifest, others)?;
+    let dir = finish(inputs, folder, manifest, others)?;
     progress::result(&said);
     progress::result(CAUTION);
-    let dir = inputs.pipeline.outputs.dir.display();
+    let dir = dir.display();
     progress::result(&format!(
         "page: {dir}/flexible_load.html   tables: {dir}/flexible_*.csv, {dir}/*.parquet"
     ));

@@ -21,9 +21,11 @@ mod nightly;
 mod pages;
 mod parts;
 mod pipeline;
+mod places;
 mod plan;
 mod progress;
 mod propose;
+mod publish;
 mod reduce;
 mod replay;
 mod run;
@@ -79,10 +81,13 @@ pub fn main() -> std::process::ExitCode {
         Command::Reduce(a) => shards::reduce(a),
         Command::Learn(a) => shards::learn(a),
         Command::Merge(a) => shards::merge(a),
+        Command::Publish(a) => publish::publish(a),
+        Command::Fetch(a) => publish::fetch(a),
         Command::Worker(a) => worker::worker(a),
         Command::Completions(a) => command_line::completions(a),
         Command::Manual => command_line::manual(),
     };
+    places::say_what_was_asked();
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);
         failure.exit

@@ -17,6 +17,7 @@ use drawoff_store::places::real;
 
 use crate::args::PagesArgs;
 use crate::exit::{Exit, Failure};
+use crate::places::{finished, given, local};
 use crate::run::table_path;
 use crate::{diff, progress};
 
@@ -251,19 +252,21 @@ fn by_home<T>(rows: Vec<T>, home: impl Fn(&T) -> &String) -> BTreeMap<String, T>
 pub(crate) fn pages(args: &PagesArgs) -> Result<Exit, Failure> {
     let no_run =
         |e: ContractError| Failure::new(Exit::NoInput, e.or_hint("give the output folder of a finished run"));
-    let told = told_by_manifest(&args.run).map_err(no_run)?;
+    let run = finished(&args.run)?;
+    let told = told_by_manifest(&run).map_err(no_run)?;
     let news = match &args.since {
-        Some(since) => Some(diff::news(since, &args.run).map_err(no_run)?),
-        None if names_in(&args.run)?.iter().any(|n| n == "news.parquet") => Some(table(&args.run)?),
+        Some(since) => Some(diff::news(&finished(since)?, &run).map_err(no_run)?),
+        None if names_in(&run)?.iter().any(|n| n == "news.parquet") => Some(table(&run)?),
         None => None,
     };
     if let Some(path) = &args.single_file {
-        let pages = RunPages::read(&args.run).map_err(no_run)?;
+        let pages = RunPages::read(&run).map_err(no_run)?;
         write_text(path, &pages.single(&told, news.as_deref()))?;
         progress::note(&format!("page: {}", path.display()));
         return Ok(Exit::Done);
     }
-    let out = &args.out;
+    let out = &given(&args.out)?;
+    local("--out", out).map_err(|e| Failure::settings(vec![e]))?;
     let is_run = |folder: &Path| {
         let manifest = read_manifest(folder).ok().flatten();
         manifest.is_some_and(|m| m["program"] == "drawoff")
@@ -279,7 +282,7 @@ pub(crate) fn pages(args: &PagesArgs) -> Result<Exit, Failure> {
         written.insert(name.to_owned());
         write_text(&out.join(name), text)
     };
-    let pages = RunPages::read(&args.run);
+    let pages = RunPages::read(&run);
     let count = pages.and_then(|p| p.make(&told, news.as_deref(), &mut put)).map_err(no_run)?;
     remove_stale(out, &written)?;
     progress::note(&format!("{count} pages: {}", out.join("index.html").display()));

@@ -17,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use crate::flexible::FlexibleSettings;
 use crate::for_others::ForOthersSettings;
 use crate::pipeline::place::{Problem, Text};
+use crate::places;
 use crate::savings::settings::SavingsSettings;
 
 /// A pipeline as written.
@@ -31,6 +32,9 @@ pub(crate) struct Pipeline {
     pub(crate) water: WaterSettings,
     #[serde(default)]
     pub(crate) run: RunSettings,
+    /// How long object storage is waited for. Changes no result.
+    #[serde(default, skip_serializing)]
+    pub(crate) storage: StorageSettings,
     /// A daybook that is kept from run to run.
     #[serde(default, skip_serializing_if = "DaybookSettings::changes_nothing")]
     pub(crate) daybook: DaybookSettings,
@@ -76,6 +80,9 @@ pub(crate) struct Inputs {
 pub(crate) struct Outputs {
     /// Folder that the run leaves its files in.
     pub(crate) dir: PathBuf,
+    /// Folder in which a run is made that is to lie in object storage; left out = one below `out/staged`. Changes no result.
+    #[serde(default, skip_serializing)]
+    pub(crate) staging: Option<PathBuf>,
     /// Whether only the account that runs drawoff may read what it writes. Changes no result.
     #[serde(default, skip_serializing)]
     pub(crate) owner_only: bool,
@@ -157,6 +164,20 @@ pub(crate) struct RunSettings {
 impl Default for RunSettings {
     fn default() -> Self {
         Self { seed: 1, top: 10, cards: 50, memory_mb: 256 }
+    }
+}
+
+/// How object storage is asked. Where it is stands in addresses, who asks in the environment.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct StorageSettings {
+    /// Seconds after its first try at which a request is not tried again.
+    pub(crate) give_up_after_s: u64,
+}
+
+impl Default for StorageSettings {
+    fn default() -> Self {
+        Self { give_up_after_s: 60 }
     }
 }
 
@@ -317,6 +338,13 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
     let text = drawoff_store::settings::read_text(path)
         .map_err(|e| vec![e.or_hint("give a pipeline file, such as pipelines/service-list.toml")])?;
     let subject = path.display().to_string();
+    // Before anything else: a message on any other problem could repeat a secret.
+    if let Ok(table) = toml::from_str::<toml::Table>(&text) {
+        let secrets = places::problems(&subject, &table);
+        if !secrets.is_empty() {
+            return Err(secrets);
+        }
+    }
     // Parsed once as it is, so that errors name lines of the file.
     let whole: Result<Pipeline, _> = toml::from_str(&text);
     let mut table: toml::Table = toml::from_str(&text).map_err(|e| vec![of_file(&subject, &text, &e)])?;
@@ -327,6 +355,7 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
     }
     let errors: Vec<ContractError> =
         overrides.iter().filter_map(|item| apply(&mut table, item).err()).collect();
+    let errors = if errors.is_empty() { places::problems("--set", &table) } else { errors };
     if !errors.is_empty() {
         return Err(errors);
     }
@@ -334,10 +363,8 @@ pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<Co
         Err(_) => problems::all(&subject, &text),
         Ok(_) => {
             let message = e.to_string().trim_end().replace('\n', ", ");
-            vec![
-                ContractError::new(format!("--set {}", overrides.join(" --set ")), message)
-                    .with_hint(hint(&e)),
-            ]
+            let told: Vec<String> = overrides.iter().map(|item| places::told(item)).collect();
+            vec![ContractError::new(format!("--set {}", told.join(" --set ")), message).with_hint(hint(&e))]
         }
     })?;
     let pipeline = one_source_of_tariffs(&subject, &table, pipeline)?;
@@ -354,8 +381,9 @@ fn sound(pipeline: Pipeline, text: &Text<'_>) -> Result<Pipeline, Vec<ContractEr
 fn one_source_of_tariffs(
     subject: &str,
     table: &toml::Table,
-    pipeline: Pipeline,
+    mut pipeline: Pipeline,
 ) -> Result<Pipeline, Vec<ContractError>> {
+    places::settle(&mut pipeline);
     let in_pipeline = table.get("worth").and_then(|worth| worth.get("tariffs")).is_some();
     if crate::small::named(&pipeline.inputs.tariffs).is_none() || !in_pipeline {
         return Ok(pipeline);
@@ -386,7 +414,7 @@ fn hint(error: &toml::de::Error) -> String {
 
 fn apply(table: &mut toml::Table, item: &str) -> Result<(), ContractError> {
     let usage = || {
-        ContractError::new(format!("--set {item}"), "not of the form key.path=value")
+        ContractError::new(format!("--set {}", places::told(item)), "not of the form key.path=value")
             .with_hint("for example --set inputs.readings=exports")
     };
     let (key, text) = item.split_once('=').ok_or_else(usage)?;
@@ -396,8 +424,11 @@ fn apply(table: &mut toml::Table, item: &str) -> Result<(), ContractError> {
     for part in parts {
         let entry = at.entry(part).or_insert_with(|| toml::Value::Table(toml::Table::new()));
         at = entry.as_table_mut().ok_or_else(|| {
-            ContractError::new(format!("--set {item}"), format!("`{part}` is a value, not a section"))
-                .with_hint("leave out what follows it")
+            ContractError::new(
+                format!("--set {}", places::told(item)),
+                format!("`{part}` is a value, not a section"),
+            )
+            .with_hint("leave out what follows it")
         })?;
     }
     at.insert(last.to_owned(), value(text, at.get(last)));

@@ -1,7 +1,7 @@
 //! `drawoff run`: exports in, service list out.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Instant;
 
@@ -13,8 +13,9 @@ use drawoff_contract::results::{
 use drawoff_contract::{Account, ContractError, Cylinder, Day, Mapping};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::{Measured, report_fleet};
+use drawoff_objects::give_up_after;
 use drawoff_report::{csv, json, terminal};
-use drawoff_store::output::TableStream;
+use drawoff_store::output::{TableStream, run_root};
 use drawoff_store::{FileReport, Gathered, RunFolder};
 use drawoff_worklist::{LeftOff, Worklist, WorthSettings};
 
@@ -30,6 +31,7 @@ use crate::pages::{self, RunPages, Told};
 use crate::parts::Print;
 use crate::parts::assessed::{AssessedParts, WANTED};
 use crate::pipeline::{self, Pipeline};
+use crate::places;
 use crate::plan::Plan;
 use crate::progress::{self, Work, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
@@ -58,6 +60,7 @@ pub(crate) struct Inputs {
 /// Reads pipeline, mapping, register and small tables: everything that must be right before a row is read.
 pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    places::reach(&pipeline)?;
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     let mut errors = Vec::new();
@@ -75,6 +78,10 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
     if let Err(e) = pipeline.pages.check() {
         errors.push(e);
+    }
+    let staging = pipeline.outputs.staging.as_deref().unwrap_or_else(|| Path::new(""));
+    for (key, path) in [("daybook.keep", pipeline.daybook.keep.as_path()), ("outputs.staging", staging)] {
+        errors.extend(places::local(key, path).err());
     }
     // Which prices hold is known once the readings are; whether they make sense does not depend on it.
     if let Err(e) = small.worth(&pipeline.worth, Day::default()).0.check() {
@@ -115,6 +122,7 @@ impl Site {
 /// Reads pipeline, mapping and register.
 pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
     let pipeline = pipeline::read(&args.pipeline, &args.set).map_err(Failure::settings)?;
+    give_up_after(pipeline.storage.give_up_after_s);
     let mapping =
         drawoff_store::settings::read_mapping(&pipeline.inputs.mapping).map_err(Failure::settings)?;
     // What is wrong with single lines of the register is told where the parts are brought together.
@@ -178,7 +186,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
-    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let folder = places::begin(&inputs.pipeline)?;
     let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
         Some(kept) => {
             let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
@@ -263,9 +271,9 @@ pub(crate) fn service_list(
     write(&mut folder, inputs, reduced, assessed, &list, evidence)?;
     plan.write(&mut folder)?;
     write_pages(&mut folder, inputs, &told)?;
-    finish(inputs, folder, manifest, others)?;
+    let dir = finish(inputs, folder, manifest, others)?;
     progress::result(&top);
-    let dir = inputs.pipeline.outputs.dir.display();
+    let dir = dir.display();
     progress::result(CAUTION);
     progress::result(&format!(
         "list: {dir}/service_list.csv   page: {dir}/service_list.html   tables: {dir}/*.parquet"
@@ -281,13 +289,13 @@ pub(crate) fn begin_for_others(inputs: &Inputs) -> Result<Option<RunFolder>, Con
     inputs.for_others.as_ref().map(ForOthers::begin).transpose()
 }
 
-/// Finishes a run, after what of it may be passed on.
+/// Finishes a run, after what of it may be passed on, and says where it lies.
 pub(crate) fn finish(
     inputs: &Inputs,
     folder: RunFolder,
     manifest: serde_json::Value,
     others: Option<RunFolder>,
-) -> Result<(), ContractError> {
+) -> Result<PathBuf, ContractError> {
     if let (Some(of), Some(others)) = (&inputs.for_others, others) {
         of.write(others, folder.unfinished(), inputs)?;
     }
@@ -492,8 +500,15 @@ fn news_since(since: &Path, run: &Path) -> Option<Vec<NewsRow>> {
     if since.as_os_str().is_empty() {
         return None;
     }
-    match crate::diff::is_run(since) {
-        Ok(true) => crate::diff::news(since, run)
+    let root = match run_root(since) {
+        Ok(root) => root,
+        Err(error) => {
+            progress::warning(&error);
+            return None;
+        }
+    };
+    match crate::diff::is_run(&root) {
+        Ok(true) => crate::diff::news(&root, run)
             .inspect_err(|error| {
                 progress::warning(error);
                 progress::note("note: pages.since: the earlier run cannot be read, and nothing is compared");
@@ -590,6 +605,6 @@ fn manifest(
 }
 
 /// Path helper for commands that read a finished run.
-pub(crate) fn table_path(run: &Path, name: &str) -> std::path::PathBuf {
+pub(crate) fn table_path(run: &Path, name: &str) -> PathBuf {
     run.join(format!("{name}.parquet"))
 }

@@ -16,7 +16,6 @@ use drawoff_homes::FleetPriors;
 use drawoff_savings::home::{HomeInput, HomeSavings, Settings, home_savings, still_open_row};
 use drawoff_savings::series::{Interval, Series};
 use drawoff_savings::tariff::Tariffs;
-use drawoff_store::RunFolder;
 use drawoff_store::in_turn;
 use drawoff_store::small::{PriceLayout, Small, read_carbon, read_changed, read_prices};
 
@@ -190,7 +189,7 @@ pub(crate) fn each_home(
 
 pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure> {
     let given = given(inputs, of)?;
-    let mut folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let mut folder = crate::places::begin(&inputs.pipeline)?;
     let others = begin_for_others(inputs)?;
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
     let (reduced, daybook) = reduce_fleet(
@@ -227,9 +226,9 @@ pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure
     given.problems.iter().chain(&given.remarks).for_each(progress::warning);
     let partial = warn_of_what_was_left_out(inputs, &reduced, &[], slips) || !given.problems.is_empty();
     let (summary, manifest) = tables.finish(&mut folder, inputs, of, &given, &total, reduced)?;
-    finish(inputs, folder, manifest, others)?;
+    let dir = finish(inputs, folder, manifest, others)?;
     progress::result(&summary);
-    let dir = inputs.pipeline.outputs.dir.display();
+    let dir = dir.display();
     progress::result(&format!(
         "homes: {dir}/savings.csv   page: {dir}/savings.html   tables: {dir}/*.parquet"
     ));

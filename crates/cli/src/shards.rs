@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use drawoff_contract::part_tables::{ReducedFile, ReducedHome, ReducedLoss};
 use drawoff_contract::{ContractError, Cylinder, HomeRows};
 use drawoff_homes::habits::learnt_from;
+use drawoff_objects::Address;
 use drawoff_store::buckets::{self, Layout, bucket_of};
 use drawoff_store::output::TableStream;
 use drawoff_store::places::lies_within;
@@ -18,6 +19,7 @@ use crate::exit::{Exit, Failure};
 use crate::parts::assessed::AssessedParts;
 use crate::parts::read::{PartOf, Parts};
 use crate::parts::{FAILED, Print, home_of, row_of, whole};
+use crate::places;
 use crate::progress::{self, thousands};
 use crate::reduce::{Home, Keep, MOST_ROUNDS, Reduced, Taken, limits};
 use crate::run::{Elsewhere, Inputs, VERSION, read_inputs, service_list};
@@ -33,15 +35,16 @@ pub(crate) fn bucket(args: &BucketArgs) -> Result<Exit, Failure> {
         let problem = ContractError::new("--out", message);
         Err(Failure::settings(vec![problem.with_hint("name a folder of its own")]))
     };
-    if lies_within(&args.out, readings) {
+    let out = places::given(&args.out)?;
+    if lies_within(&out, readings) {
         return refuse("lies within inputs.readings");
     }
-    if lies_within(readings, &args.out) {
+    if lies_within(readings, &out) {
         return refuse("holds inputs.readings, and would be replaced as a whole");
     }
     let buckets = usize::from(args.buckets);
     buckets::check_number(readings, buckets).map_err(|e| Failure::settings(vec![e]))?;
-    let mut folder = RunFolder::begin(&args.out)?;
+    let mut folder = RunFolder::begin(&out)?;
     let rows = AtomicU64::new(0);
     let told = |n: u64| {
         rows.fetch_add(n, Ordering::Relaxed);
@@ -66,7 +69,7 @@ pub(crate) fn reduce(args: &ReduceArgs) -> Result<Exit, Failure> {
     let part = args.shard.clone().unwrap_or(PartOf { shard: 1, of: 1 });
     let layout = buckets::layout(&inputs.pipeline.inputs.readings)?;
     let own = own_homes(&inputs, &part, layout.as_ref())?;
-    let mut folder = RunFolder::begin(&args.out)?;
+    let mut folder = RunFolder::begin(&places::given(&args.out)?)?;
     let limits = limits(&inputs, folder.rows_aside().join("rows"));
     let readings = &inputs.pipeline.inputs.readings;
     let mut intake = match &layout {
@@ -237,20 +240,21 @@ pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
     }
     let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
     let readings = &inputs.pipeline.inputs.readings;
-    if inputs.pipeline.run.cards > 0 && !readings.exists() {
+    if inputs.pipeline.run.cards > 0 && Address::of(readings).is_none() && !readings.exists() {
         let message =
             "the readings cannot be found, and the homes with a card need some of them for their plots";
         let problem = ContractError::new(readings.display().to_string(), message);
         return Err(unusable(problem.with_hint("set inputs.readings to where they lie, or run.cards to 0")));
     }
-    let parts = Parts::open(&args.parts).map_err(unusable)?;
+    let parts = Parts::open(&places::all_finished(&args.parts)?).map_err(unusable)?;
     let assessed = match &args.learnt {
         Some(learnt) => {
-            Some(AssessedParts::open(&args.assessed, learnt, inputs.pipeline.run.seed).map_err(unusable)?)
+            let (assessed, learnt) = (places::all_finished(&args.assessed)?, places::finished(learnt)?);
+            Some(AssessedParts::open(&assessed, &learnt, inputs.pipeline.run.seed).map_err(unusable)?)
         }
         None => None,
     };
-    let folder = RunFolder::begin(&inputs.pipeline.outputs.dir)?;
+    let folder = places::begin(&inputs.pipeline)?;
     let mut daybook = DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun)?;
     let gathered = gather(&inputs, parts, &mut |index, notes| daybook.push(index, notes))?;
     let Gathered { reduced, has_rows, failed } = gathered;
@@ -265,11 +269,12 @@ pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
 /// the rest is learnt from.
 pub(crate) fn learn(args: &LearnArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(&args.pipeline)?;
-    let parts = Parts::open(&args.parts).map_err(|e| Failure::new(Exit::NoInput, e))?;
+    let parts =
+        Parts::open(&places::all_finished(&args.parts)?).map_err(|e| Failure::new(Exit::NoInput, e))?;
     let print = Print::new(&inputs.mapping, inputs.pipeline.water.water());
     let cylinders: Vec<&Cylinder> = inputs.cylinders.values().collect();
     let sample: BTreeSet<usize> = learnt_from(cylinders.len()).into_iter().collect();
-    let mut folder = RunFolder::begin(&args.out)?;
+    let mut folder = RunFolder::begin(&places::given(&args.out)?)?;
     let mut homes = folder.begin_table::<ReducedHome>()?;
     let gathered = gather(&inputs, parts, &mut |index, notes| {
         if !sample.contains(&index) {

@@ -48,7 +48,8 @@ pub(crate) fn worker(args: &WorkerArgs) -> Result<Exit, Failure> {
     let (input, output) = (std::io::stdin().lock(), std::io::stdout().lock());
     let counts = match (args.stage, &args.learnt) {
         (Stage::Assess, Some(learnt)) => {
-            let lesson = Lesson::read(learnt, &site).map_err(|e| Failure::settings(vec![e]))?;
+            let lesson = Lesson::read(&crate::places::finished(learnt)?, &site)
+                .map_err(|e| Failure::settings(vec![e]))?;
             assess(&site, &lesson, input, output)?
         }
         (Stage::Assess, None) => {

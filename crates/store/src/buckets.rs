@@ -102,10 +102,7 @@ pub(crate) fn number(name: &str) -> Option<usize> {
 /// When it says that it is one, and cannot be read.
 pub fn layout(readings: &Path) -> Result<Option<Layout>, ContractError> {
     let path = readings.join(MANIFEST);
-    if !path.exists() {
-        return Ok(None);
-    }
-    let text = disk::text(&path)?;
+    let Some(text) = disk::text_if_any(&path)? else { return Ok(None) };
     let broken = |e: serde_json::Error| ContractError::new(path.display().to_string(), e.to_string());
     let value: serde_json::Value = serde_json::from_str(&text).map_err(broken)?;
     if value.get("layout").and_then(serde_json::Value::as_str) != Some(LAYOUT) {
@@ -150,6 +147,7 @@ pub fn rewrite(
     let mut rows = 0;
     for (place, source) in sources.iter().enumerate() {
         let survey = survey::Survey::of(source, readings);
+        source.is_sound()?;
         match &survey.columns {
             Ok(has) => had.iter_mut().zip(has).for_each(|(all, one)| *all |= one),
             Err(wrong) => {
@@ -179,6 +177,7 @@ pub fn rewrite(
         if let Some(e) = refused {
             return Err(e);
         }
+        source.is_sound()?;
         let (open, written) = (writers.open, writers.rows);
         match read {
             Ok(()) => {

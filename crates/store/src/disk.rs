@@ -5,8 +5,9 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use drawoff_contract::ContractError;
+use drawoff_objects::{Address, Storage};
 
-use crate::failing;
+use crate::{blob, failing};
 
 /// A failure of the file system, named by path.
 #[must_use]
@@ -109,12 +110,28 @@ pub(crate) fn text(path: &Path) -> Result<String, ContractError> {
     }
 }
 
-/// All bytes of a file.
+/// As [`text`]; `None` where there is no such file or object.
+///
+/// # Errors
+/// As [`text`].
+pub(crate) fn text_if_any(path: &Path) -> Result<Option<String>, ContractError> {
+    match Address::of(path) {
+        Some(address) if Storage::open(&address)?.look(&address.key)?.is_none() => return Ok(None),
+        None if !path.exists() => return Ok(None),
+        _ => {}
+    }
+    text(path).map(Some)
+}
+
+/// All bytes of a file, or of the object at an address.
 ///
 /// # Errors
 /// Names the path and the reason.
 #[expect(clippy::disallowed_methods, reason = "the one place where whole files are read")]
 pub(crate) fn bytes(path: &Path) -> Result<Vec<u8>, ContractError> {
+    if let Some(bytes) = blob::whole(path)? {
+        return Ok(bytes.into());
+    }
     let regular =
         regular(path).map_err(|e| ContractError { message: e.message.replacen("opened", "read", 1), ..e });
     regular.and_then(|()| std::fs::read(path).map_err(|e| failed(path, "cannot be read", &e)))

@@ -129,6 +129,8 @@ pub fn gather(
 }
 
 #[cfg(test)]
+mod stored_tests;
+#[cfg(test)]
 mod stream_tests;
 #[cfg(test)]
 mod tests;

@@ -3,6 +3,7 @@
 //! Everything read ends in the contract's types; everything written is complete or not there.
 
 mod alias;
+mod blob;
 pub mod buckets;
 mod disk;
 pub mod failing;

@@ -7,6 +7,7 @@
 pub mod export;
 mod ordered;
 pub(crate) mod place;
+pub(crate) mod published;
 mod read;
 mod stream;
 
@@ -18,6 +19,7 @@ use std::path::{Path, PathBuf};
 use arrow::array::RecordBatch;
 use arrow::datatypes::SchemaRef;
 use drawoff_contract::{ContractError, Table};
+use drawoff_objects::Address;
 use parquet::arrow::ArrowWriter;
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::properties::WriterProperties;
@@ -27,6 +29,8 @@ use crate::disk::{self, failed};
 use crate::failing;
 pub use ordered::HomesInOrder;
 pub use place::settle;
+use published::Publishing;
+pub use published::{fetch, publish, run_root};
 pub use read::{TableGroups, TableRows, each_batch, read_batches, read_groups, read_home, read_table};
 pub use stream::{BatchStream, TableStream, TextStream};
 
@@ -64,14 +68,34 @@ pub struct RunFolder {
     /// Held locked for as long as the run lives; the system frees it when the program ends in any way.
     lock: File,
     decided: bool,
+    /// For a run that is to lie in a storage.
+    publishing: Option<Publishing>,
 }
 
 impl RunFolder {
     /// Begins a run in `dir`, which is made if it is not there. What a killed run left is completed or removed.
     ///
+    /// An address of a storage is looked at, and the run is made in a folder below `out/staged` until it is finished.
+    ///
     /// # Errors
-    /// When the folder cannot be written, or another run is writing it.
+    /// When the folder cannot be written, or another run is writing it, or the storage cannot be reached.
     pub fn begin(dir: &Path) -> Result<Self, ContractError> {
+        Self::begin_staged(dir, None)
+    }
+
+    /// As [`RunFolder::begin`], with the folder in which a run is made that is to lie in a storage.
+    ///
+    /// # Errors
+    /// As [`RunFolder::begin`].
+    pub fn begin_staged(dir: &Path, staging: Option<&Path>) -> Result<Self, ContractError> {
+        let Some(address) = Address::of(dir) else { return Self::begin_here(dir) };
+        let publishing = Publishing::begin(&address)?;
+        let mut folder = Self::begin_here(&publishing.staging(staging))?;
+        folder.publishing = Some(publishing);
+        Ok(folder)
+    }
+
+    fn begin_here(dir: &Path) -> Result<Self, ContractError> {
         disk::make_folder(dir)
             .map_err(|e| failed(dir, "cannot be made", &e).with_hint("check `outputs.dir`"))?;
         let lock = place::lock(dir)?;
@@ -83,7 +107,14 @@ impl RunFolder {
             }
         }
         disk::make_folder(&aside).map_err(|e| failed(&aside, "cannot be made", &e))?;
-        Ok(Self { dir: dir.to_owned(), aside, files: BTreeMap::new(), lock, decided: false })
+        Ok(Self {
+            dir: dir.to_owned(),
+            aside,
+            files: BTreeMap::new(),
+            lock,
+            decided: false,
+            publishing: None,
+        })
     }
 
     /// A hidden folder within the output folder for rows that do not fit into memory; whoever makes it removes it, and so does the
@@ -229,9 +260,12 @@ impl RunFolder {
     /// Files of the previous run that this one does not write again are removed. `manifest` must be an object; it
     /// gets the key `files`.
     ///
+    /// Gives the folder of the files, or their address.
+    ///
     /// # Errors
-    /// When the disk refuses. Before the run is decided the old one stays; after it, the next begin completes it.
-    pub fn finish(mut self, manifest: serde_json::Value) -> Result<(), ContractError> {
+    /// When the disk refuses. Before the run is decided the old one stays; after it, the next begin completes it. In a storage the old one
+    /// stays until all files of the new one are there, and for good where another run was put there since this one began.
+    pub fn finish(mut self, manifest: serde_json::Value) -> Result<PathBuf, ContractError> {
         let mut manifest = manifest;
         let Some(object) = manifest.as_object_mut() else {
             return Err(ContractError::new(MANIFEST, "the manifest must be an object"));
@@ -250,7 +284,16 @@ impl RunFolder {
         place::sync_folders(&self.aside)?;
         place::decide(&self.dir)?;
         self.decided = true;
-        place::take_up(&self.dir)
+        place::take_up(&self.dir)?;
+        let Some(publishing) = self.publishing.take() else { return Ok(self.dir.clone()) };
+        let at = publishing.publish(&self.dir).map_err(|e| {
+            let kept = format!("the finished run lies in {}", self.dir.display());
+            let hint = e.hint.clone().map_or(kept.clone(), |hint| format!("{hint}; {kept}"));
+            e.with_hint(format!("{hint}; `drawoff publish` puts it there without running again"))
+        })?;
+        // Nothing is lost if this fails: the next begin replaces it.
+        let _ = std::fs::remove_dir_all(&self.dir);
+        Ok(at.to_path())
     }
 }
 
@@ -297,10 +340,8 @@ pub(crate) fn hex(digest: &[u8]) -> String {
 /// When it cannot be read.
 pub fn read_manifest(dir: &Path) -> Result<Option<serde_json::Value>, ContractError> {
     let path = dir.join(MANIFEST);
-    if !path.exists() {
-        return Ok(None);
-    }
-    serde_json::from_str(&disk::text(&path)?)
+    let Some(text) = disk::text_if_any(&path)? else { return Ok(None) };
+    serde_json::from_str(&text)
         .map(Some)
         .map_err(|e| ContractError::new(path.display().to_string(), e.to_string()))
 }
@@ -314,19 +355,13 @@ const ENGINE_IS_DONE: &str = "_SUCCESS";
 /// When there are none, or the engine has not finished.
 pub fn part_files(dir: &Path) -> Result<Vec<PathBuf>, ContractError> {
     let subject = dir.display().to_string();
-    let entries = std::fs::read_dir(dir).map_err(|e| failed(dir, "cannot be listed", &e))?;
-    let mut found: Vec<PathBuf> = Vec::new();
-    for entry in entries {
-        let path = entry.map_err(|e| failed(dir, "cannot be listed", &e))?.path();
-        let is_shown = path.file_name().is_some_and(|n| !n.to_string_lossy().starts_with(['.', '_']));
-        if is_shown && path.extension().is_some_and(|e| e == "parquet") {
-            found.push(path);
-        }
-    }
-    if !dir.join(ENGINE_IS_DONE).exists() {
+    let names = export::names_in(dir)?;
+    if !names.iter().any(|name| name == ENGINE_IS_DONE) {
         return Err(ContractError::new(subject, "is not finished: it has no manifest, and no _SUCCESS")
             .with_hint("wait for whoever writes it, or write it again"));
     }
+    let shown = names.iter().filter(|n| !n.starts_with('_') && n.ends_with(".parquet"));
+    let mut found: Vec<PathBuf> = shown.map(|name| dir.join(name)).collect();
     if found.is_empty() {
         return Err(ContractError::new(subject, "has no Parquet file in it"));
     }

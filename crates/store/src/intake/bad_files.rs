@@ -43,7 +43,8 @@ fn files_below(folder: &Path, found: &mut Vec<PathBuf>) {
 /// Rows of all columns, or why not.
 fn read_all_columns(path: &Path) -> Result<usize, String> {
     let name = path.file_name().unwrap().to_string_lossy().into_owned();
-    let source = Source { path: path.to_owned(), name, folder_columns: Vec::new() };
+    let source =
+        Source { path: path.to_owned(), name, folder_columns: Vec::new(), origin: crate::blob::Origin::Path };
     caught(|| {
         let opened = Opened::open(&source, b',').map_err(|e| e.to_string())?;
         let columns = opened.column_names();

@@ -1,13 +1,12 @@
 //! Arrow IPC files and streams, checked before they are decoded.
 
-use std::fs::File;
 use std::io::{BufReader, Read, Seek, SeekFrom};
-use std::path::Path;
 
 use arrow::ipc::reader::{FileReader, StreamReader};
 use arrow::ipc::{Message, RecordBatch, root_as_footer, root_as_message};
 
-use crate::disk;
+use crate::blob::Stream;
+use crate::intake::source::Source;
 
 /// Length of the footer, then the six bytes of the format's name.
 const TAIL_BYTES: u64 = 10;
@@ -22,10 +21,10 @@ const CONTINUATION: [u8; 4] = [0xff; 4];
 /// The reason in words. The decoder makes room for a batch as large as the file says, so a damaged or malicious small file could ask
 /// for all memory: a batch that does not lie within the file, or unpacks to too much, is refused before.
 pub(crate) fn open_file(
-    path: &Path,
+    source: &Source,
     positions: Option<Vec<usize>>,
-) -> Result<FileReader<BufReader<File>>, String> {
-    let mut file = disk::open(path).map_err(|e| e.message)?;
+) -> Result<FileReader<BufReader<Stream>>, String> {
+    let mut file = source.stream().map_err(|e| e.message)?;
     check_blocks(&mut file)?;
     FileReader::try_new(BufReader::new(file), positions).map_err(|e| e.to_string())
 }
@@ -35,16 +34,16 @@ pub(crate) fn open_file(
 /// # Errors
 /// As [`open_file`].
 pub(crate) fn open_stream(
-    path: &Path,
+    source: &Source,
     positions: Option<Vec<usize>>,
-) -> Result<StreamReader<BufReader<File>>, String> {
-    let mut file = disk::open(path).map_err(|e| e.message)?;
+) -> Result<StreamReader<BufReader<Stream>>, String> {
+    let mut file = source.stream().map_err(|e| e.message)?;
     check_messages(&mut file)?;
     file.seek(SeekFrom::Start(0)).map_err(|e| e.to_string())?;
     StreamReader::try_new(BufReader::new(file), positions).map_err(|e| e.to_string())
 }
 
-fn check_blocks(file: &mut File) -> Result<(), String> {
+fn check_blocks(file: &mut Stream) -> Result<(), String> {
     let footer = footer(file).map_err(|e| e.to_string())?;
     let Some((footer, file_bytes)) = footer else {
         return Err("the footer does not lie within the file".to_owned());
@@ -71,7 +70,7 @@ fn check_blocks(file: &mut File) -> Result<(), String> {
 }
 
 /// Looks at every message up to the first that cannot be read: the decoder stops there as well, and says why.
-fn check_messages(file: &mut File) -> Result<(), String> {
+fn check_messages(file: &mut Stream) -> Result<(), String> {
     let mut at = 0_u64;
     let mut length = [0; 4];
     loop {
@@ -100,7 +99,7 @@ fn check_messages(file: &mut File) -> Result<(), String> {
 }
 
 /// Refuses a packed batch whose buffers, at `body` in the file, say that they unpack to too much.
-fn check_batch(file: &mut File, message: &Message<'_>, body: u64) -> Result<(), String> {
+fn check_batch(file: &mut Stream, message: &Message<'_>, body: u64) -> Result<(), String> {
     let of_dictionary = || message.header_as_dictionary_batch().and_then(|d| d.data());
     let Some(batch): Option<RecordBatch<'_>> = message.header_as_record_batch().or_else(of_dictionary) else {
         return Ok(());
@@ -127,8 +126,8 @@ fn check_batch(file: &mut File, message: &Message<'_>, body: u64) -> Result<(), 
 }
 
 /// So many bytes of a file, if they lie within it.
-fn bytes_at(file: &mut File, at: u64, length: u64) -> Option<Vec<u8>> {
-    let file_bytes = file.metadata().ok()?.len();
+fn bytes_at(file: &mut Stream, at: u64, length: u64) -> Option<Vec<u8>> {
+    let file_bytes = file.size().ok()?;
     if at.checked_add(length)? > file_bytes {
         return None;
     }
@@ -139,7 +138,7 @@ fn bytes_at(file: &mut File, at: u64, length: u64) -> Option<Vec<u8>> {
 }
 
 /// The footer's bytes and the length of the file; nothing when the footer's length is absurd.
-fn footer(file: &mut File) -> std::io::Result<Option<(Vec<u8>, u64)>> {
+fn footer(file: &mut Stream) -> std::io::Result<Option<(Vec<u8>, u64)>> {
     let file_bytes = file.seek(SeekFrom::End(0))?;
     let Some(tail_at) = file_bytes.checked_sub(TAIL_BYTES) else { return Ok(None) };
     file.seek(SeekFrom::Start(tail_at))?;

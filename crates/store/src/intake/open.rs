@@ -1,6 +1,5 @@
 //! One file of any format as a run of batches that hold only the needed columns.
 
-use std::fs::File;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -13,7 +12,7 @@ use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReaderBuilder, RowSelection,
 };
 
-use crate::disk;
+use crate::blob::{Blob, Origin};
 use crate::intake::ipc::{open_file, open_stream};
 use crate::intake::sizes::check_pages;
 use crate::intake::source::{Format, Source, format};
@@ -33,7 +32,7 @@ pub(crate) struct Opened<'s> {
 }
 
 enum Body {
-    Parquet(File, ArrowReaderMetadata),
+    Parquet(Blob, ArrowReaderMetadata),
     IpcFile,
     IpcStream,
     Text,
@@ -55,9 +54,14 @@ impl<'s> Opened<'s> {
         known: Option<&ArrowReaderMetadata>,
     ) -> Result<Self, ContractError> {
         let damaged = |e: &dyn std::fmt::Display| damaged(source, "", e);
-        let (body, schema) = match format(&source.path)? {
+        let format = match (&source.origin, known) {
+            // Of an object, which stays the same, nothing needs to be looked at again.
+            (Origin::Object(_), Some(_)) => Format::Parquet,
+            _ => format(source)?,
+        };
+        let (body, schema) = match format {
             Format::Parquet => {
-                let file = disk::open(&source.path)?;
+                let file = source.open()?;
                 let metadata = match known {
                     Some(metadata) => metadata.clone(),
                     None => ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())
@@ -67,11 +71,11 @@ impl<'s> Opened<'s> {
                 (Body::Parquet(file, metadata), schema)
             }
             Format::IpcFile => {
-                let reader = open_file(&source.path, None).map_err(|e| damaged(&e))?;
+                let reader = open_file(source, None).map_err(|e| damaged(&e))?;
                 (Body::IpcFile, reader.schema())
             }
             Format::IpcStream => {
-                let reader = open_stream(&source.path, None).map_err(|e| damaged(&e))?;
+                let reader = open_stream(source, None).map_err(|e| damaged(&e))?;
                 (Body::IpcStream, reader.schema())
             }
             Format::Text => {
@@ -79,6 +83,9 @@ impl<'s> Opened<'s> {
                 (Body::Text, text.schema())
             }
         };
+        if let Origin::Object(object) = &source.origin {
+            object.forget();
+        }
         Ok(Self { source, separator, body, schema })
     }
 
@@ -117,9 +124,11 @@ impl<'s> Opened<'s> {
     /// # Errors
     /// Names the file, row group and column.
     pub(crate) fn check_sizes(&self, wanted: &[&str]) -> Result<(), ContractError> {
-        let Body::Parquet(file, metadata) = &self.body else { return Ok(()) };
+        // What lies in a storage is looked at when it is fetched, row group by row group.
+        let Body::Parquet(file @ Blob::File(_), metadata) = &self.body else { return Ok(()) };
         let own: Vec<&str> = wanted.iter().copied().filter(|w| self.schema.index_of(w).is_ok()).collect();
-        check_pages(file, metadata.metadata(), &self.positions(&own))
+        let groups = 0..metadata.metadata().num_row_groups();
+        check_pages(file, metadata.metadata(), groups, &self.positions(&own))
             .map_err(|(place, problem)| damaged(self.source, &place, &problem))
     }
 
@@ -151,11 +160,11 @@ impl<'s> Opened<'s> {
         match &self.body {
             Body::Parquet(..) => Ok(()),
             Body::IpcFile => {
-                let reader = open_file(&self.source.path, Some(self.positions(&own)));
+                let reader = open_file(self.source, Some(self.positions(&own)));
                 self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
             }
             Body::IpcStream => {
-                let reader = open_stream(&self.source.path, Some(self.positions(&own)));
+                let reader = open_stream(self.source, Some(self.positions(&own)));
                 self.ipc(reader.map_err(|e| damaged(self.source, "", &e))?, &mut take)
             }
             Body::Text => TextFile::open(self.source, self.separator)?.each_batch(&own, &mut take),
@@ -172,7 +181,7 @@ impl<'s> Opened<'s> {
 
     fn parquet(
         &self,
-        file: &File,
+        file: &Blob,
         metadata: &ArrowReaderMetadata,
         own: &[&str],
         pieces: Option<(&[Piece], &[usize])>,
@@ -193,8 +202,14 @@ impl<'s> Opened<'s> {
             if wanted.is_empty() {
                 continue;
             }
+            let part = file.for_groups(metadata.metadata(), &[group], Some(&positions));
+            let part = part.map_err(|e| damaged(self.source, &format!("row group {group}"), &e))?;
+            if matches!(part, Blob::Object(_)) {
+                check_pages(&part, metadata.metadata(), group..group + 1, &positions)
+                    .map_err(|(place, problem)| damaged(self.source, &place, &problem))?;
+            }
             let mut rows = Parts::new(&wanted);
-            let read = parquet_group(file, metadata, group, &positions, &wanted, &mut |batch| {
+            let read = parquet_group(&part, metadata, group, &positions, &wanted, &mut |batch| {
                 rows.cut(&batch, &mut |piece, part| take(piece, part))
             });
             match read {
@@ -202,7 +217,7 @@ impl<'s> Opened<'s> {
                 Ok(Err(refused)) => return Err(refused),
                 Err(message) => {
                     let broken =
-                        |&p: &usize| parquet_group(file, metadata, group, &[p], &wanted, &mut |_| Ok(()));
+                        |&p: &usize| parquet_group(&part, metadata, group, &[p], &wanted, &mut |_| Ok(()));
                     let column = positions.iter().copied().find(|p| broken(p).is_err());
                     let column = column.map(|p| format!(", column `{}`", self.schema.field(p).name()));
                     let place = format!("row group {group}{}", column.unwrap_or_default());
@@ -291,14 +306,14 @@ impl<'w> Parts<'w> {
 
 /// Reads pieces of one row group; the outer error is damage, the inner one came from `take`.
 fn parquet_group(
-    file: &File,
+    file: &Blob,
     metadata: &ArrowReaderMetadata,
     group: usize,
     positions: &[usize],
     wanted: &[(usize, Range<usize>)],
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<Result<(), ContractError>, String> {
-    let file = file.try_clone().map_err(|e| e.to_string())?;
+    let file = file.again().map_err(|e| e.to_string())?;
     let mask = ProjectionMask::roots(metadata.parquet_schema(), positions.iter().copied());
     let mut builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata.clone())
         .with_row_groups(vec![group])

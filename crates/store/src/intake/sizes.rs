@@ -1,10 +1,12 @@
 //! What a file asks room for, told before anything is decoded: a few bytes can unpack to more than any memory.
 
-use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Seek, SeekFrom};
+use std::ops::Range;
 
 use parquet::basic::Type;
 use parquet::file::metadata::{ColumnChunkMetaData, ParquetMetaData};
+
+use crate::blob::Blob;
 
 /// Largest page unpacked, bytes. Writers aim at one MiB (common practice, no source); 64 times that is no honest page.
 const LARGEST_PAGE: u64 = 64 << 20;
@@ -17,7 +19,7 @@ const LONGEST_LIST: u64 = 1 << 16;
 /// A page header lies within this many bytes, but for long texts in its statistics.
 const HEADER_BYTES: usize = 512;
 
-/// Refuses pages of the columns at `roots` that unpack to more than any export needs.
+/// Refuses pages of the columns at `roots`, in some row groups, that unpack to more than any export needs.
 ///
 /// A header that cannot be followed is refused too: the decoder may follow where this reader does not. Beyond the last value of a column
 /// nothing need be a header.
@@ -25,12 +27,13 @@ const HEADER_BYTES: usize = 512;
 /// # Errors
 /// Names row group and column.
 pub(crate) fn check_pages(
-    file: &File,
+    file: &Blob,
     metadata: &ParquetMetaData,
+    groups: Range<usize>,
     roots: &[usize],
 ) -> Result<(), (String, String)> {
     let schema = metadata.file_metadata().schema_descr();
-    for (number, group) in metadata.row_groups().iter().enumerate() {
+    for (number, group) in metadata.row_groups().iter().enumerate().take(groups.end).skip(groups.start) {
         for (leaf, column) in group.columns().iter().enumerate() {
             if leaf < schema.num_columns()
                 && roots.contains(&schema.get_column_root_idx(leaf))
@@ -46,12 +49,12 @@ pub(crate) fn check_pages(
     Ok(())
 }
 
-fn check_column(file: &File, column: &ColumnChunkMetaData) -> Option<String> {
+fn check_column(file: &Blob, column: &ColumnChunkMetaData) -> Option<String> {
     // The decoder begins there too.
     let start = column.dictionary_page_offset().unwrap_or(column.data_page_offset());
     let mut at = u64::try_from(start).ok()?;
     let end = at.checked_add(u64::try_from(column.compressed_size()).ok()?)?;
-    let mut reader = BufReader::with_capacity(HEADER_BYTES, file.try_clone().ok()?);
+    let mut reader = BufReader::with_capacity(HEADER_BYTES, file.reader().ok()?);
     let promised = u64::try_from(column.num_values()).ok()?;
     let mut seen = 0_u64;
     while at < end {
@@ -247,16 +250,16 @@ mod tests {
         let path = dir.path().join("a.parquet");
         let values: ArrayRef = Arc::new(Float64Array::from_iter_values((0..50).map(f64::from)));
         write_parquet(&path, vec![("t1", values)], 50);
-        let file = File::open(&path).unwrap();
+        let file = Blob::open(&path).unwrap();
         let known = ArrowReaderMetadata::load(&file, ArrowReaderOptions::default()).unwrap();
-        assert_eq!(check_pages(&file, known.metadata(), &[0]), Ok(()));
+        assert_eq!(check_pages(&file, known.metadata(), 0..1, &[0]), Ok(()));
         let column = known.metadata().row_group(0).column(0);
         let start = column.dictionary_page_offset().unwrap_or(column.data_page_offset());
         let mut bytes = std::fs::read(&path).unwrap();
         // Field 1 of a kind that the format does not know.
         bytes[usize::try_from(start).unwrap()] = 0x1f;
         std::fs::write(&path, bytes).unwrap();
-        let refused = check_pages(&File::open(&path).unwrap(), known.metadata(), &[0]).unwrap_err();
+        let refused = check_pages(&Blob::open(&path).unwrap(), known.metadata(), 0..1, &[0]).unwrap_err();
         assert_eq!(refused.0, "row group 0, column `t1`");
         assert!(refused.1.contains("cannot be followed"), "{}", refused.1);
     }

@@ -1,11 +1,15 @@
 //! Which files of a source are read, in which order, and in which format.
 
+mod stored;
+
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use drawoff_contract::ContractError;
+use drawoff_objects::Address;
 use sha2::{Digest, Sha256};
 
+use crate::blob::{Blob, Origin, Stream};
 use crate::disk;
 use crate::output::hex;
 
@@ -32,12 +36,54 @@ pub(crate) struct Source {
     pub(crate) name: String,
     /// Columns told by folder names of the form `key=value`.
     pub(crate) folder_columns: Vec<(String, String)>,
+    /// Whether it lies in a storage.
+    pub(crate) origin: Origin,
 }
 
 impl Source {
     /// A file that is known by its name only.
     pub(crate) fn absent(name: &str) -> Self {
-        Self { path: PathBuf::from(name), name: name.to_owned(), folder_columns: Vec::new() }
+        Self {
+            path: PathBuf::from(name),
+            name: name.to_owned(),
+            folder_columns: Vec::new(),
+            origin: Origin::Path,
+        }
+    }
+
+    /// Opens it, to be read in parts.
+    ///
+    /// # Errors
+    /// Names it and the reason.
+    pub(crate) fn open(&self) -> Result<Blob, ContractError> {
+        Blob::of(&self.origin, &self.path)
+    }
+
+    /// Opens it, to be read from end to end.
+    ///
+    /// # Errors
+    /// Names it and the reason.
+    pub(crate) fn stream(&self) -> Result<Stream, ContractError> {
+        Blob::stream(&self.origin, &self.path)
+    }
+
+    /// Its length, bytes; 0 where nothing tells.
+    pub(crate) fn bytes(&self) -> u64 {
+        match &self.origin {
+            Origin::Path => std::fs::metadata(&self.path).map_or(0, |m| m.len()),
+            Origin::Object(object) => object.size(),
+        }
+    }
+
+    /// Refuses to go on after a storage failed: what was read, or not, says nothing of the file then.
+    ///
+    /// # Errors
+    /// Why it failed.
+    pub(crate) fn is_sound(&self) -> Result<(), ContractError> {
+        match &self.origin {
+            Origin::Object(object) => object.failure().map_or(Ok(()), Err),
+            Origin::Path => Ok(()),
+        }
     }
 }
 
@@ -61,16 +107,29 @@ pub(crate) enum Format {
 /// # Errors
 /// When there is nothing at `source`, or no file of readings in it.
 pub(crate) fn list(source: &Path) -> Result<Vec<Source>, ContractError> {
+    if let Some(address) = Address::of(source) {
+        return stored::list(&address);
+    }
     let kind = std::fs::metadata(source).map_err(|e| {
         disk::failed(source, "readings cannot be found", &e)
             .with_hint("check `inputs.readings`; a relative path starts at the current folder")
     })?;
     if !kind.is_dir() {
         let name = source.file_name().unwrap_or(source.as_os_str()).to_string_lossy().into_owned();
-        return Ok(vec![Source { path: source.to_owned(), name, folder_columns: Vec::new() }]);
+        return Ok(vec![Source {
+            path: source.to_owned(),
+            name,
+            folder_columns: Vec::new(),
+            origin: Origin::Path,
+        }]);
     }
     let mut found = Vec::new();
     walk(source, "", &[], 0, &mut found)?;
+    in_order(found, source)
+}
+
+/// What was found in the order of the names.
+fn in_order(mut found: Vec<Source>, source: &Path) -> Result<Vec<Source>, ContractError> {
     if found.is_empty() {
         let endings: Vec<&str> = ENDINGS.iter().map(|(ending, _)| *ending).collect();
         return Err(ContractError::new(source.display().to_string(), "no file of readings in this folder")
@@ -85,8 +144,21 @@ pub(crate) fn list(source: &Path) -> Result<Vec<Source>, ContractError> {
 /// # Errors
 /// When it cannot be read.
 pub(crate) fn content(source: &Source) -> Result<String, ContractError> {
-    let mut file = disk::open(&source.path)?;
     let mut hash = Sha256::new();
+    let ending = source.path.extension().unwrap_or_default().to_string_lossy().to_ascii_lowercase();
+    if let Origin::Object(object) = &source.origin {
+        // To read all of an export each night, only to know it again, is what a storage spares.
+        let identity = object.identity().ok_or_else(|| {
+            ContractError::new(
+                source.path.display().to_string(),
+                "the storage gives it no tag to know its content by",
+            )
+            .with_hint("leave `daybook.keep` out, or copy the readings to a folder first")
+        })?;
+        hash.update(format!("{identity}/{ending}/{:?}", source.folder_columns));
+        return Ok(hex(&hash.finalize()));
+    }
+    let mut file = disk::open(&source.path)?;
     let mut buffer = vec![0_u8; 1 << 18];
     loop {
         match file.read(&mut buffer) {
@@ -95,7 +167,6 @@ pub(crate) fn content(source: &Source) -> Result<String, ContractError> {
             Err(e) => return Err(disk::failed(&source.path, "cannot be read", &e)),
         }
     }
-    let ending = source.path.extension().unwrap_or_default().to_string_lossy().to_ascii_lowercase();
     hash.update(format!("/{ending}/{:?}", source.folder_columns));
     Ok(hex(&hash.finalize()))
 }
@@ -136,7 +207,7 @@ fn walk(
             }
             walk(&path, &format!("{name}/"), &columns, depth + 1, found)?;
         } else if format_of_ending(&path).is_some() {
-            found.push(Source { path, name, folder_columns: columns.to_vec() });
+            found.push(Source { path, name, folder_columns: columns.to_vec(), origin: Origin::Path });
         }
     }
     Ok(())
@@ -171,23 +242,32 @@ fn format_of_ending(path: &Path) -> Option<Format> {
     ENDINGS.iter().find(|(e, _)| *e == ending).map(|(_, format)| *format)
 }
 
+/// Bytes at the start of a file that tell its format.
+const FIRST_BYTES: u64 = 6;
+
+fn first_bytes(path: &Path) -> Result<Vec<u8>, ContractError> {
+    let mut start = Vec::new();
+    let read = disk::open(path)?.take(FIRST_BYTES).read_to_end(&mut start);
+    read.map_err(|e| disk::failed(path, "cannot be read", &e))?;
+    Ok(start)
+}
+
 /// The format of a file: by its first bytes where they are telling, otherwise by its ending.
 ///
 /// # Errors
 /// When the file cannot be opened, is empty, or is of no known format.
-pub(crate) fn format(path: &Path) -> Result<Format, ContractError> {
-    let mut file = disk::open(path)?;
-    let mut start = [0_u8; 6];
-    let mut length = 0;
-    while length < start.len() {
-        match file.read(&mut start[length..]) {
-            Ok(0) => break,
-            Ok(n) => length += n,
-            Err(e) => return Err(disk::failed(path, "cannot be read", &e)),
+pub(crate) fn format(source: &Source) -> Result<Format, ContractError> {
+    let path = &source.path;
+    let start = match &source.origin {
+        Origin::Path => first_bytes(path)?,
+        Origin::Object(object) => {
+            // What tells the columns of most files is asked for at once.
+            object.keep_tail()?;
+            object.range(0..FIRST_BYTES)?.to_vec()
         }
-    }
+    };
     let subject = path.display().to_string();
-    match &start[..length] {
+    match start.as_slice() {
         [] => {
             Err(ContractError::new(subject, "the file is empty").with_hint("remove it, or export it again"))
         }

@@ -248,8 +248,10 @@ impl<'a> Intake<'a> {
         reduce: &(dyn Fn(&str, HomeRows) -> T + Sync),
         take: &mut (dyn FnMut(String, T) -> Result<(), ContractError> + Send),
     ) -> Result<Option<Streamed>, ContractError> {
+        self.is_sound()?;
         if self.plan.aside && self.spill.is_none() {
             self.write_aside(progress)?;
+            self.is_sound()?;
         }
         // Rows that were written aside have been told already.
         let progress: &(dyn Fn(u64) + Sync) = if self.plan.aside { &|_| {} } else { progress };
@@ -329,6 +331,11 @@ impl<'a> Intake<'a> {
             }
             Ok(())
         })
+    }
+
+    /// Refuses to go on after a storage failed: that a file of it could not be read is no damage of the file.
+    fn is_sound(&self) -> Result<(), ContractError> {
+        self.sources.iter().try_for_each(Source::is_sound)
     }
 
     fn made<T>(
@@ -420,6 +427,7 @@ impl<'a> Intake<'a> {
                 }
             }
         }
+        self.is_sound()?;
         loaded.homes = parts.into_iter().collect();
         Ok(loaded)
     }

@@ -88,7 +88,7 @@ fn pieces(source: &Source, opened: &Opened<'_>, home: &str) -> Vec<Piece> {
     let folder = opened.folder_value(home).filter(|_| !opened.has_own_column(home));
     let of_folder = folder.map(|name| (name.to_owned(), name.to_owned()));
     let Some(metadata) = opened.metadata() else {
-        let bytes = std::fs::metadata(&source.path).map_or(0, |m| m.len());
+        let bytes = source.bytes();
         return vec![Piece { group: 0, first: 0, rows: bytes / BYTES_A_ROW + 1, homes: of_folder }];
     };
     let groups = metadata.metadata().row_groups().iter().enumerate();

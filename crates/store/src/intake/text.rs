@@ -1,6 +1,5 @@
 //! Separated text as batches of text columns.
 
-use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::sync::Arc;
 
@@ -8,6 +7,7 @@ use arrow::array::{ArrayRef, RecordBatch, StringBuilder};
 use arrow::datatypes::{DataType, Field, Schema, SchemaRef};
 use drawoff_contract::ContractError;
 
+use crate::blob::Stream;
 use crate::disk;
 use crate::intake::open::{BATCH_ROWS, damaged};
 use crate::intake::source::Source;
@@ -18,7 +18,7 @@ const MARK: &[u8] = "\u{feff}".as_bytes();
 /// A text file whose header was read.
 pub(crate) struct TextFile<'s> {
     source: &'s Source,
-    reader: csv::Reader<File>,
+    reader: csv::Reader<Stream>,
     header: Vec<String>,
 }
 
@@ -28,7 +28,7 @@ impl<'s> TextFile<'s> {
     /// # Errors
     /// Names the file and the reason.
     pub(crate) fn open(source: &'s Source, separator: u8) -> Result<Self, ContractError> {
-        let mut file = disk::open(&source.path)?;
+        let mut file = source.stream()?;
         pass_mark(&mut file).map_err(|e| disk::failed(&source.path, "cannot be read", &e))?;
         let mut reader =
             csv::ReaderBuilder::new().delimiter(separator).buffer_capacity(1 << 18).from_reader(file);
@@ -89,7 +89,7 @@ impl<'s> TextFile<'s> {
 }
 
 /// Goes past a byte order mark, which would make a quoted first name look unquoted.
-fn pass_mark(file: &mut File) -> std::io::Result<()> {
+fn pass_mark(file: &mut Stream) -> std::io::Result<()> {
     let mut start = Vec::with_capacity(MARK.len());
     file.by_ref().take(MARK.len() as u64).read_to_end(&mut start)?;
     let after = if start == MARK { MARK.len() as u64 } else { 0 };

@@ -39,7 +39,7 @@ impl UnmappedFile {
     /// Whether it is separated text, which needs a separator and a decimal sign.
     #[must_use]
     pub fn is_text(&self) -> bool {
-        matches!(source::format(&self.source.path), Ok(Format::Text))
+        matches!(source::format(&self.source), Ok(Format::Text))
     }
 
     /// Names and types of all columns, those that folder names tell last; `separator` matters for text files only.

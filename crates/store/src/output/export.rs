@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use arrow::array::RecordBatch;
 use arrow::datatypes::{Field, SchemaRef};
 use drawoff_contract::ContractError;
+use drawoff_objects::{Address, Storage};
 use parquet::arrow::ArrowWriter;
 use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::file::properties::WriterProperties;
@@ -125,6 +126,18 @@ pub fn write_text(path: &Path, text: &str) -> Result<(), ContractError> {
 /// # Errors
 /// When the folder cannot be listed.
 pub fn names_in(folder: &Path) -> Result<Vec<String>, ContractError> {
+    if let Some(address) = Address::of(folder) {
+        let prefix = format!("{}/", address.key);
+        let listed = Storage::open(&address)?.list(&address.key)?;
+        let names = listed.iter().filter_map(|found| found.key.strip_prefix(&prefix));
+        let mut names: Vec<String> = names
+            .filter_map(|n| n.split('/').next())
+            .filter(|n| !n.starts_with('.'))
+            .map(str::to_owned)
+            .collect();
+        names.dedup();
+        return Ok(names);
+    }
     if !folder.exists() {
         return Ok(Vec::new());
     }

@@ -4,11 +4,10 @@ use std::path::{Path, PathBuf};
 
 use arrow::array::{Array, AsArray, RecordBatch, StringArray};
 use drawoff_contract::{ContractError, Table};
-use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
+use parquet::arrow::arrow_reader::ParquetRecordBatchReader;
 
-use crate::disk;
 use crate::guard::caught;
+use crate::output::read::batches_of;
 
 /// Rows decoded at a time: enough to be quick, some megabytes of the widest table.
 const ROWS_AT_ONCE: usize = 8_192;
@@ -36,17 +35,10 @@ impl<T: Table> HomesInOrder<T> {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open(path: &Path) -> Result<Self, ContractError> {
-        let file = disk::open(path)?;
-        let opened = caught(|| {
-            let builder = ParquetRecordBatchReaderBuilder::try_new(file)?;
-            // Columns that the rows have no field for are not decoded.
-            let wanted = T::columns();
-            let roots = builder.schema().fields().iter().enumerate();
-            let roots = roots.filter(|(_, f)| wanted.iter().any(|c| c.name == f.name())).map(|(i, _)| i);
-            let mask = ProjectionMask::roots(builder.parquet_schema(), roots.collect::<Vec<_>>());
-            builder.with_projection(mask).with_batch_size(ROWS_AT_ONCE).build()
-        });
-        let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        // Columns that the rows have no field for are not decoded.
+        let wanted = T::columns();
+        let named = |name: &str| wanted.iter().any(|c| c.name == name);
+        let reader = batches_of(path, Some(ROWS_AT_ONCE), &|_, _| true, Some(&named))?;
         Ok(Self { path: path.to_owned(), reader, batch: None, rows: std::marker::PhantomData })
     }
 

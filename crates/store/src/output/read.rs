@@ -5,12 +5,13 @@ use std::path::{Path, PathBuf};
 use arrow::array::{Array, AsArray, BooleanArray, RecordBatch};
 use arrow::compute::filter_record_batch;
 use drawoff_contract::{ContractError, Table};
+use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
 };
 use parquet::file::metadata::{ParquetMetaDataReader, RowGroupMetaData};
 
-use crate::disk;
+use crate::blob::Blob;
 use crate::guard::caught;
 
 /// Reads all rows of a table.
@@ -53,12 +54,7 @@ impl<T: Table> TableRows<T> {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open_wide(path: &Path, rows_at_once: usize) -> Result<Self, ContractError> {
-        let file = disk::open(path)?;
-        let opened = caught(|| {
-            ParquetRecordBatchReaderBuilder::try_new(file)
-                .and_then(|builder| builder.with_batch_size(rows_at_once).build())
-        });
-        let reader = opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
+        let reader = batches_of(path, Some(rows_at_once), &|_, _| true, None)?;
         Ok(Self { path: path.to_owned(), reader, rows: Vec::new().into_iter() })
     }
 
@@ -101,7 +97,7 @@ fn broken(path: &Path, reason: &dyn std::fmt::Display) -> ContractError {
 /// # Errors
 /// Names the path and what is wrong.
 pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
-    let file = disk::open(path)?;
+    let file = Blob::open(path)?;
     let broken = |reason: &dyn std::fmt::Display| {
         ContractError::new(path.display().to_string(), format!("cannot be read: {reason}"))
     };
@@ -113,6 +109,7 @@ pub fn read_groups(path: &Path) -> Result<usize, ContractError> {
 #[derive(Debug)]
 pub struct TableGroups {
     path: PathBuf,
+    stored: Option<Blob>,
     metadata: ArrowReaderMetadata,
 }
 
@@ -122,10 +119,12 @@ impl TableGroups {
     /// # Errors
     /// Names the path and what is wrong.
     pub fn open(path: &Path) -> Result<Self, ContractError> {
-        let file = disk::open(path)?;
+        let file = Blob::open(path)?;
         let metadata = caught(|| ArrowReaderMetadata::load(&file, ArrowReaderOptions::new()));
         let metadata = metadata.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))?;
-        Ok(Self { path: path.to_owned(), metadata })
+        // Another handle for each reading on a disk: rows are read from many threads.
+        let stored = matches!(file, Blob::Object(_)).then_some(file);
+        Ok(Self { path: path.to_owned(), stored, metadata })
     }
 
     /// All rows of one row group.
@@ -133,9 +132,13 @@ impl TableGroups {
     /// # Errors
     /// As [`read_table`].
     pub fn rows<T: Table>(&self, group: usize) -> Result<Vec<T>, ContractError> {
-        let file = disk::open(&self.path)?;
+        let file = match &self.stored {
+            Some(file) => file.again().map_err(|e| broken(&self.path, &e))?,
+            None => Blob::open(&self.path)?,
+        };
         let metadata = self.metadata.clone();
         let read = caught(|| {
+            let file = file.for_groups(metadata.metadata(), &[group], None)?;
             let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata);
             builder
                 .with_row_groups(vec![group])
@@ -224,18 +227,47 @@ fn each_batch_of(
     wanted: &dyn Fn(usize, &RowGroupMetaData) -> bool,
     take: &mut dyn FnMut(RecordBatch) -> Result<(), ContractError>,
 ) -> Result<(), ContractError> {
-    let file = disk::open(path)?;
     let broken = |reason: &dyn std::fmt::Display| broken(path, reason);
-    let opened = caught(|| {
-        ParquetRecordBatchReaderBuilder::try_new(file).and_then(|b| {
-            let groups = b.metadata().row_groups().iter().enumerate();
-            let groups = groups.filter(|(i, g)| wanted(*i, g)).map(|(i, _)| i).collect();
-            b.with_row_groups(groups).build()
-        })
-    });
-    let mut reader = opened.map_err(|panic| broken(&panic))?.map_err(|e| broken(&e))?;
+    let mut reader = batches_of(path, None, wanted, None)?;
     while let Some(batch) = caught(|| reader.next()).map_err(|panic| broken(&panic))? {
         take(batch.map_err(|e| broken(&e))?)?;
     }
     Ok(())
+}
+
+/// The batches of the wanted row groups of a Parquet file, with so many rows each (the decoder's own number, if `None`) and the named columns
+/// (all, if `None`).
+///
+/// # Errors
+/// Names the path and what is wrong.
+pub(super) fn batches_of(
+    path: &Path,
+    batch_rows: Option<usize>,
+    wanted: &dyn Fn(usize, &RowGroupMetaData) -> bool,
+    named: Option<&dyn Fn(&str) -> bool>,
+) -> Result<ParquetRecordBatchReader, ContractError> {
+    let file = Blob::open(path)?;
+    let opened = caught(|| {
+        let metadata = ArrowReaderMetadata::load(&file, ArrowReaderOptions::new())?;
+        let groups = metadata.metadata().row_groups().iter().enumerate();
+        let groups: Vec<usize> = groups.filter(|(i, g)| wanted(*i, g)).map(|(i, _)| i).collect();
+        let roots = named.map(|named| -> Vec<usize> {
+            let fields = metadata.schema().fields().iter().enumerate();
+            fields.filter(|(_, f)| named(f.name())).map(|(i, _)| i).collect()
+        });
+        let file = file.for_groups(metadata.metadata(), &groups, roots.as_deref())?;
+        let mask = match roots {
+            Some(roots) => ProjectionMask::roots(metadata.parquet_schema(), roots),
+            None => ProjectionMask::all(),
+        };
+        let builder = ParquetRecordBatchReaderBuilder::new_with_metadata(file, metadata)
+            .with_row_groups(groups)
+            .with_projection(mask);
+        match batch_rows {
+            Some(rows) => builder.with_batch_size(rows),
+            None => builder,
+        }
+        .build()
+    });
+    opened.map_err(|panic| broken(path, &panic))?.map_err(|e| broken(path, &e))
 }
