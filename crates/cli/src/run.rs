@@ -80,7 +80,14 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
         errors.push(e);
     }
     let staging = pipeline.outputs.staging.as_deref().unwrap_or_else(|| Path::new(""));
-    for (key, path) in [("daybook.keep", pipeline.daybook.keep.as_path()), ("outputs.staging", staging)] {
+    let others = pipeline.outputs.for_others.as_ref();
+    let (others, key_file) = others.map_or((Path::new(""), Path::new("")), |o| (&o.dir, &o.key_file));
+    for (key, path) in [
+        ("daybook.keep", pipeline.daybook.keep.as_path()),
+        ("outputs.staging", staging),
+        ("outputs.for_others.dir", others),
+        ("outputs.for_others.key_file", key_file),
+    ] {
         errors.extend(places::local(key, path).err());
     }
     // Which prices hold is known once the readings are; whether they make sense does not depend on it.

@@ -63,6 +63,12 @@ fn rows_that_come_late_change_their_day_and_those_after_it() {
     nights.put_rows("late-b.parquet", &half.slice(0, half.num_rows() / 2));
     nights.put(6);
     same(&nights, &[], "half a day and a new one");
+    // A file alone, its later half first: how many rows came out of order is kept by file.
+    let day = of_homes(&nights.days[7], |home| home == HOMES[3]);
+    let middle = day.num_rows() / 2;
+    let halves = [day.slice(middle, day.num_rows() - middle), day.slice(0, middle)];
+    nights.put_rows("turned.parquet", &arrow::compute::concat_batches(&day.schema(), &halves).unwrap());
+    same(&nights, &[], "a file whose later half comes first");
     // Older than anything.
     nights.put_rows("before.parquet", &of_homes(&nights.days[8], |home| home == HOMES[2]));
     same(&nights, &[], "days of silence before");

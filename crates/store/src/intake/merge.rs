@@ -15,7 +15,8 @@ pub(crate) fn merge(shape: Shape, parts: Vec<(u16, Part)>, mapped_columns: usize
         // Nothing to bring together.
         (Some((file, part)), 0) => {
             rows.file = vec![file; total];
-            (rows.time_ms, rows.series, rows.out_of_order) = (part.time_ms, part.series, part.out_of_order);
+            (rows.time_ms, rows.series) = (part.time_ms, part.series);
+            note_disorder(&mut rows, file, part.out_of_order);
         }
         (first, _) => {
             rows.time_ms.reserve_exact(total);
@@ -62,9 +63,13 @@ fn append(rows: &mut HomeRows, file: u16, part: Part, total: usize) {
     }
     rows.time_ms.extend_from_slice(&part.time_ms);
     rows.file.resize(before + added, file);
-    rows.out_of_order += part.out_of_order;
-    if part.out_of_order > 0 {
-        rows.out_of_order_by_file.push((file, part.out_of_order));
+    note_disorder(rows, file, part.out_of_order);
+}
+
+fn note_disorder(rows: &mut HomeRows, file: u16, out_of_order: u64) {
+    rows.out_of_order += out_of_order;
+    if out_of_order > 0 {
+        rows.out_of_order_by_file.push((file, out_of_order));
     }
 }
 

@@ -92,7 +92,7 @@ fn late_rows_are_sorted_back_and_counted() {
     let gathered = gather(dir.path(), &wide_mapping(), &register(&[("a", "0.9|0.1")]), &|_| {});
     let a = &gathered.homes["a"];
     assert!(a.time_ms.is_sorted());
-    assert_eq!(a.out_of_order, 1);
+    assert_eq!((a.out_of_order, a.out_of_order_by_file.as_slice()), (1, &[(0, 1)][..]));
     assert_eq!(a.get(Channel::Probe(0)).unwrap().value, [61.0, 60.0, 62.0]);
     assert_eq!(a.get(Channel::Power(0)).unwrap().mask, [Mask::Absent, Mask::Absent, Mask::Used]);
     assert_eq!(accounts(&gathered)[0].rows_used, 3);
