@@ -7,6 +7,9 @@
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
 cd "$here/../.."
+if ! python3 -c 'import venv, ensurepip' 2>/dev/null && [ "$(id -u)" = 0 ]; then
+  apt-get update -qq >/dev/null 2>&1 && apt-get install -y -qq python3-venv >/dev/null 2>&1 || true
+fi
 if ! python3 -c 'import venv, ensurepip' 2>/dev/null; then
   if [ "${DRAWOFF_NO_TOOLS:-0}" = 1 ]; then
     echo 'passed over: no python3 with venv here'

@@ -9,6 +9,7 @@ use drawoff_contract::flexible_tables::{BackTestRow, BatteryRow, FlexibleGroupRo
 use drawoff_contract::for_others::{Aliases, PASSED_ON, passed_on};
 use drawoff_contract::{ContractError, Table};
 use drawoff_report::{FlexiblePage, csv};
+use drawoff_store::places::lies_within;
 use drawoff_store::{RunFolder, keyed_hash};
 use serde::{Deserialize, Serialize};
 
@@ -75,6 +76,13 @@ impl ForOthers {
             );
         }
         problems.extend(apart(pipeline, &settings.dir).err());
+        if [&settings.dir, &pipeline.outputs.dir].iter().any(|folder| lies_within(&settings.key_file, folder))
+        {
+            problems.push(
+                ContractError::new("outputs.for_others.key_file", "lies in a folder of results")
+                    .with_hint("keep the key where nothing is passed on from"),
+            );
+        }
         let key = key(&settings.key_file).map_err(|e| problems.push(e)).unwrap_or_default();
         if problems.is_empty() {
             Ok(Some(Self { dir: settings.dir.clone(), key, fewest: settings.fewest_homes }))
@@ -88,13 +96,13 @@ impl ForOthers {
         RunFolder::begin(&self.dir)
     }
 
-    /// Writes what may pass of the tables in the folder `run`, and finishes.
+    /// Writes what may pass of the tables in the folder `run`; it takes the place of what was passed on before when it is finished.
     pub(crate) fn write(
         &self,
         mut folder: RunFolder,
         run: &Path,
         inputs: &Inputs,
-    ) -> Result<(), ContractError> {
+    ) -> Result<RunFolder, ContractError> {
         let mut homes_by_area: BTreeMap<String, usize> = BTreeMap::new();
         for cylinder in inputs.cylinders.values() {
             *homes_by_area.entry(cylinder.area.clone()).or_default() += 1;
@@ -119,6 +127,11 @@ impl ForOthers {
         if inputs.pipeline.flexible_load.is_some() {
             folder.text("flexible_load.html", &page.written(inputs))?;
         }
+        Ok(folder)
+    }
+
+    /// Finishes what [`ForOthers::write`] wrote.
+    pub(crate) fn finish(&self, folder: RunFolder) -> Result<(), ContractError> {
         folder.finish(serde_json::json!({
             "program": "drawoff",
             "version": VERSION,
@@ -170,10 +183,11 @@ impl Page {
 fn apart(pipeline: &Pipeline, dir: &Path) -> Result<(), ContractError> {
     let kept = pipeline.daybook.kept().map(|kept| &kept.keep);
     let others = [&pipeline.outputs.dir, &pipeline.inputs.readings].into_iter().chain(kept);
-    let within = |other: &&PathBuf| dir.starts_with(other) || other.starts_with(dir);
-    if dir.as_os_str().is_empty() || others.filter(|o| !o.as_os_str().is_empty()).any(|o| within(&o)) {
+    let others = others.chain(pipeline.outputs.staging.as_ref());
+    let within = |other: &PathBuf| lies_within(dir, other) || lies_within(other, dir);
+    if dir.as_os_str().is_empty() || others.filter(|o| !o.as_os_str().is_empty()).any(within) {
         let message = format!(
-            "{:?} is empty, lies within outputs.dir, inputs.readings or daybook.keep, or one of them in it",
+            "{:?} is empty, lies within outputs.dir, outputs.staging, inputs.readings or daybook.keep, or one of them in it",
             dir.display().to_string()
         );
         return Err(ContractError::new("outputs.for_others.dir", message)

@@ -63,6 +63,7 @@ pub fn main() -> std::process::ExitCode {
         // Fails only when a pool exists already, and none does before this line.
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global();
     }
+    let works = matches!(args.command, Command::Worker(_));
     let done = match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
@@ -87,7 +88,10 @@ pub fn main() -> std::process::ExitCode {
         Command::Completions(a) => command_line::completions(a),
         Command::Manual => command_line::manual(),
     };
-    places::say_what_was_asked();
+    // The last line of a worker is its counts.
+    if !works {
+        places::say_what_was_asked();
+    }
     let exit = done.unwrap_or_else(|failure: Failure| {
         failure.problems.iter().for_each(progress::error);
         failure.exit

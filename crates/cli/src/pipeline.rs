@@ -335,6 +335,7 @@ pub(crate) fn text_problems(subject: &str, text: &str) -> Vec<ContractError> {
 
 /// Reads a pipeline and applies overrides of the form `key.path=value`.
 pub(crate) fn read(path: &Path, overrides: &[String]) -> Result<Pipeline, Vec<ContractError>> {
+    let path = &places::given(path).map_err(|failure| failure.problems)?;
     let text = drawoff_store::settings::read_text(path)
         .map_err(|e| vec![e.or_hint("give a pipeline file, such as pipelines/service-list.toml")])?;
     let subject = path.display().to_string();

@@ -72,7 +72,9 @@ pub(crate) fn settle(pipeline: &mut Pipeline) {
         &mut daybook.keep,
         &mut pages.since,
     ];
-    for path in paths.into_iter().chain(optional.into_iter().filter_map(Option::as_mut)) {
+    let passed = outputs.for_others.as_mut().map(|others| [&mut others.dir, &mut others.key_file]);
+    let optional = optional.into_iter().filter_map(Option::as_mut);
+    for path in paths.into_iter().chain(optional).chain(passed.into_iter().flatten()) {
         if let Ok(Place::Local(local)) = Place::of(&path.to_string_lossy()) {
             *path = local;
         }

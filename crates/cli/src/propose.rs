@@ -12,6 +12,7 @@ use drawoff_store::output::export::write_text;
 
 use crate::args::ProposeArgs;
 use crate::exit::{Exit, Failure};
+use crate::places::given;
 use crate::progress;
 
 /// Signs that stand between fields (common practice, no source).
@@ -23,9 +24,10 @@ pub(crate) fn propose(args: &ProposeArgs) -> Result<Exit, Failure> {
             ContractError::new(args.out.display().to_string(), "is there already, and is left as it is");
         return Err(Failure::settings(vec![problem.with_hint("name another file with --out")]));
     }
-    let register = args.register.as_deref().map(read_table).transpose();
+    let given_register = args.register.as_deref().map(given).transpose()?;
+    let register = given_register.as_deref().map(read_table).transpose();
     let register = register.map_err(|e| Failure::new(Exit::Settings, e))?;
-    let files = unmapped(&args.export).map_err(|e| Failure::new(Exit::NoInput, e))?;
+    let files = unmapped(&given(&args.export)?).map_err(|e| Failure::new(Exit::NoInput, e))?;
     let mut looked = look::look(&files, register.as_ref()).map_err(|e| Failure::new(Exit::NoInput, e))?;
     looked.export.zone.clone_from(&args.zone);
     let sample = collect::collect(&files, &mut looked, register.as_ref());

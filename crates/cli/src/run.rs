@@ -303,10 +303,12 @@ pub(crate) fn finish(
     manifest: serde_json::Value,
     others: Option<RunFolder>,
 ) -> Result<PathBuf, ContractError> {
-    if let (Some(of), Some(others)) = (&inputs.for_others, others) {
-        of.write(others, folder.unfinished(), inputs)?;
-    }
-    folder.finish(manifest)
+    let Some((of, others)) = inputs.for_others.as_ref().zip(others) else { return folder.finish(manifest) };
+    let others = of.write(others, folder.unfinished(), inputs)?;
+    let dir = folder.finish(manifest)?;
+    // Not before: nothing is passed on of a run that nobody sees.
+    of.finish(others)?;
+    Ok(dir)
 }
 
 /// What is kept of all homes in memory; their days, draw-offs and habits are on the disk.

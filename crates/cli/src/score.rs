@@ -12,6 +12,7 @@ use drawoff_store::output::{read_batches, read_table};
 
 use crate::args::ScoreArgs;
 use crate::exit::{Exit, Failure};
+use crate::places::finished;
 use crate::progress;
 use crate::run::table_path;
 
@@ -27,6 +28,7 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     }
     let mut cards = Vec::new();
     for (run, truth) in args.runs.iter().zip(&args.truths) {
+        let run = &finished(run)?;
         let card = score_one(run, truth, half).map_err(not_scored)?;
         if args.runs.len() > 1 && !args.json {
             progress::result(&format!("== {} ==\n{}", run.display(), card.render()));

@@ -104,7 +104,7 @@ table! {
         heater: String, "";
         /// Power of the heater, by the meter.
         heater_kw: Option<f64>, "kW";
-        /// Temperature at which its thermostat opens.
+        /// Temperature at which its thermostat opens, fitted to the home's own heats.
         set_point_degc: Option<f64>, "degC";
         /// Electricity that it takes without events.
         baseline_kwh_per_day: Option<f64>, "kWh/d";

@@ -291,9 +291,31 @@ impl RunFolder {
             let hint = e.hint.clone().map_or(kept.clone(), |hint| format!("{hint}; {kept}"));
             e.with_hint(format!("{hint}; `drawoff publish` puts it there without running again"))
         })?;
-        // Nothing is lost if this fails: the next begin replaces it.
-        let _ = std::fs::remove_dir_all(&self.dir);
+        self.clear_staging();
         Ok(at.to_path())
+    }
+}
+
+impl RunFolder {
+    /// Removes the run that was staged and is published, and nothing else: whoever named a folder with other files keeps them. What cannot be removed is
+    /// replaced by the next begin.
+    fn clear_staging(&self) {
+        let files = self.files.keys().map(|name| self.dir.join(name)).chain([self.dir.join(MANIFEST)]);
+        let mut folders = std::collections::BTreeSet::new();
+        for file in files {
+            let _ = std::fs::remove_file(&file);
+            let above = file.ancestors().skip(1).take_while(|f| f.starts_with(&self.dir) && *f != self.dir);
+            folders.extend(above.map(Path::to_path_buf));
+        }
+        // Inner ones first; one that holds anything stays.
+        for folder in folders.iter().rev() {
+            let _ = std::fs::remove_dir(folder);
+        }
+        let Ok(left) = std::fs::read_dir(&self.dir) else { return };
+        // What is hidden is the run's own: its lock, and its rows aside.
+        if left.flatten().all(|e| e.file_name().to_string_lossy().starts_with('.')) {
+            let _ = std::fs::remove_dir_all(&self.dir);
+        }
     }
 }
 

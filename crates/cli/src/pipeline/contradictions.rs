@@ -1,5 +1,6 @@
 //! Settings that are well written and cannot hold together: windows, days and limits against each other, each at its line.
 
+use drawoff_worklist::WorthSettings;
 use std::collections::BTreeMap;
 
 use drawoff_contract::{DailyWindow, Day};
@@ -23,7 +24,9 @@ pub(super) fn all(pipeline: &Pipeline) -> Vec<Problem> {
         let path: Vec<&str> = path.iter().map(String::as_str).collect();
         Problem::at(&path, message, hint).below(&["worth"])
     }));
-    if worth.visits_per_day > worth.visits_per_week && worth.visits_per_week > 0 {
+    // A default is no word of the pipeline's.
+    let stated = worth.visits_per_day != WorthSettings::default().visits_per_day;
+    if stated && worth.visits_per_day > worth.visits_per_week && worth.visits_per_week > 0 {
         let message = format!("is {}, and visits_per_week {}", worth.visits_per_day, worth.visits_per_week);
         problems.push(Problem::at(
             &["worth", "visits_per_day"],

@@ -40,12 +40,23 @@ pub(super) fn fitted(home: &Home, zone: Tz, spells: &[&SpellNote], least_degc: f
         return home.cylinder;
     }
     let start = home.cylinder.heater().set_degc;
+    let more_at = |set_degc: f64| {
+        let cylinder = home.cylinder.with_heater(|h| h.set_degc = set_degc);
+        let mut more: Vec<f64> = heats.iter().map(|h| taken_wh(home, &cylinder, h) - h.metered_wh).collect();
+        crate::quantile::median(&mut more)
+    };
     let (mut low, mut high) = (start - MOST_MOVED_K, start + MOST_MOVED_K);
+    // What no set point within reach explains is left as it was read.
+    if !(more_at(low) < 0.0 && more_at(high) > 0.0) {
+        return home.cylinder;
+    }
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
-        let cylinder = home.cylinder.with_heater(|h| h.set_degc = middle);
-        let mut more: Vec<f64> = heats.iter().map(|h| taken_wh(home, &cylinder, h) - h.metered_wh).collect();
-        if crate::quantile::median(&mut more) < 0.0 { low = middle } else { high = middle }
+        if more_at(middle) < 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
     }
     home.cylinder.with_heater(|h| h.set_degc = 0.5 * (low + high))
 }

@@ -127,7 +127,7 @@ pub fn write_text(path: &Path, text: &str) -> Result<(), ContractError> {
 /// When the folder cannot be listed.
 pub fn names_in(folder: &Path) -> Result<Vec<String>, ContractError> {
     if let Some(address) = Address::of(folder) {
-        let prefix = format!("{}/", address.key);
+        let prefix = if address.key.is_empty() { String::new() } else { format!("{}/", address.key) };
         let listed = Storage::open(&address)?.list(&address.key)?;
         let names = listed.iter().filter_map(|found| found.key.strip_prefix(&prefix));
         let mut names: Vec<String> = names
@@ -159,6 +159,12 @@ fn aside(path: &Path) -> Result<PathBuf, ContractError> {
     let Some(name) = path.file_name() else {
         return Err(ContractError::new(path.display().to_string(), "is no name of a file"));
     };
+    if let Some(address) = Address::of(path) {
+        return Err(ContractError::new(
+            address.to_string(),
+            "is an address; this file is written to a folder here",
+        ));
+    }
     let folder = path.parent().unwrap_or(Path::new(""));
     if !folder.as_os_str().is_empty() {
         std::fs::create_dir_all(folder).map_err(|e| failed(folder, "cannot be made", &e))?;
