@@ -56,17 +56,28 @@ fn check_blocks(file: &mut Stream) -> Result<(), String> {
         if end.is_none_or(|end| end > file_bytes) {
             return Err("a batch does not lie within the file".to_owned());
         }
-        let (offset, head) = (block.offset().unsigned_abs(), block.metaDataLength().unsigned_abs());
-        // What cannot be read here stops the decoder as well, which says why.
-        if let Some(metadata) = bytes_at(file, offset, u64::from(head)) {
-            let past_length = if metadata.starts_with(&CONTINUATION) { 8 } else { 4 };
-            if let Ok(message) = root_as_message(metadata.get(past_length..).unwrap_or(&[])) {
-                check_batch(file, &message, offset + u64::from(head))?;
+        let (offset, head) =
+            (block.offset().unsigned_abs(), u64::from(block.metaDataLength().unsigned_abs()));
+        // The decoder reads the message from the whole block, so that a head that says to be too short hides nothing from it.
+        let whole = head + block.bodyLength().unsigned_abs();
+        for length in [head, whole] {
+            if check_block(file, offset, head, length)? {
+                break;
             }
         }
     }
     file.seek(SeekFrom::Start(0)).map_err(|e| e.to_string())?;
     Ok(())
+}
+
+/// Checks the batch of a block whose message lies in the first `length` bytes; whether there is one. What cannot be read in the whole block
+/// stops the decoder as well, which says why.
+fn check_block(file: &mut Stream, offset: u64, head: u64, length: u64) -> Result<bool, String> {
+    let Some(metadata) = bytes_at(file, offset, length) else { return Ok(false) };
+    let past_length = if metadata.starts_with(&CONTINUATION) { 8 } else { 4 };
+    let Ok(message) = root_as_message(metadata.get(past_length..).unwrap_or(&[])) else { return Ok(false) };
+    check_batch(file, &message, offset + head)?;
+    Ok(true)
 }
 
 /// Looks at every message up to the first that cannot be read: the decoder stops there as well, and says why.
