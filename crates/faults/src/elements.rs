@@ -222,7 +222,8 @@ const OVERHEAT_K: f64 = 16.0;
 
 /// Hottest that thermostats of cylinders can be set to, degC (common practice, no source).
 const HOTTEST_SETTING_DEGC: f64 = 70.0;
-/// Beyond it by this much no setting explains the heat, K: thermostats that open late reach 74 degC in the reference fleets, high limits begin at 75.
+/// Beyond it by this much no setting explains the heat, K. Set while looking: thermostats that open late reach 74 degC in the reference fleets, and
+/// the least high limit of `synth`, our own choice, stands at 75; a fleet with others may want another.
 const BEYOND_RANGE_K: f64 = 4.3;
 
 /// How far the water gets beyond what a thermostat can be set to, K, on most of the last days: one day may be a hygiene heating.
