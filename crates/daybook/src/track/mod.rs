@@ -117,7 +117,7 @@ pub(crate) fn follow(
     let mut least_seen = Vec::new();
     let mut found: Vec<Found> = Vec::new();
     let mut feed = FeedSums::default();
-    for step in steps(frame, b) {
+    for step in steps(frame, b, &tells_v40) {
         let row = frame.at(step.to);
         let fresh = |k: usize| body.column(|height| setup.profile.at(frame.at(k), height));
         let goes_on = follower.last_ms == frame.time_ms[step.from];

@@ -2,7 +2,7 @@
 //!
 //! A reading a minute shows no more water than one in five: followed from minute to minute, its noise would be asked five
 //! times as often whether something left. So the water is moved on in steps of about five minutes whatever the cadence, and
-//! all readings within a step say together whether and when water left.
+//! all readings within a step say together whether and when water left. A step ends where what the water holds is asked for.
 
 use std::ops::Range;
 
@@ -33,8 +33,9 @@ impl Step {
     }
 }
 
-/// Steps that end in the frame, after its first instant that is no context; an instant without a probe ends none.
-pub(super) fn steps(frame: &Frame, b: &Balance) -> Vec<Step> {
+/// Steps that end in the frame, after its first instant that is no context, and at each instant that `is_asked`; an instant
+/// without a probe ends none.
+pub(super) fn steps(frame: &Frame, b: &Balance, is_asked: impl Fn(usize) -> bool) -> Vec<Step> {
     let read = |k: &usize| frame.at(*k).iter().any(|v| !v.is_nan());
     let ends: Vec<usize> = (frame.context..frame.len()).filter(read).collect();
     let mut out = Vec::new();
@@ -45,7 +46,7 @@ pub(super) fn steps(frame: &Frame, b: &Balance) -> Vec<Step> {
             continue;
         }
         let silence = (from + 1..=to).any(|k| b.gap[k]);
-        let is_due = ends.get(i + 1).is_none_or(|&next| {
+        let is_due = is_asked(to) || ends.get(i + 1).is_none_or(|&next| {
             (to + 1..=next).any(|k| b.gap[k]) || frame.time_ms[next] - frame.time_ms[from] > LONGEST_STEP_MS
         });
         if silence || is_due {
@@ -62,6 +63,11 @@ mod tests {
 
     /// Steps as minutes, of a frame with one probe read at `minutes`; the first `context` of them belong to the day before.
     fn of(minutes: &[i64], context: usize, gap_min: i64) -> Vec<(i64, i64, bool)> {
+        asked_at(&[], minutes, context, gap_min)
+    }
+
+    /// The same, where what the water holds is asked for at the minutes `asked`.
+    fn asked_at(asked: &[i64], minutes: &[i64], context: usize, gap_min: i64) -> Vec<(i64, i64, bool)> {
         let frame = Frame {
             time_ms: minutes.iter().map(|m| m * 60_000).collect(),
             probes: vec![50.0; minutes.len()],
@@ -71,7 +77,8 @@ mod tests {
         };
         let apart = |k: usize| k == 0 || minutes[k] - minutes[k - 1] >= gap_min;
         let b = Balance { gap: (0..minutes.len()).map(apart).collect(), ..Balance::default() };
-        steps(&frame, &b).iter().map(|s| (minutes[s.from], minutes[s.to], s.silence)).collect()
+        let is_asked = |k: usize| asked.contains(&minutes[k]);
+        steps(&frame, &b, is_asked).iter().map(|s| (minutes[s.from], minutes[s.to], s.silence)).collect()
     }
 
     #[test]
@@ -82,6 +89,12 @@ mod tests {
         assert_eq!(of(&[0, 5, 10], 1, 13), [(0, 5, false), (5, 10, false)]);
         assert_eq!(of(&[0, 30, 60], 1, 75), [(0, 30, false), (30, 60, false)]);
         assert_eq!(of(&[0, 5, 10], 0, 13), [(0, 5, false), (5, 10, false)]);
+    }
+
+    #[test]
+    fn a_step_ends_where_the_water_is_asked_for() {
+        let by_minute: Vec<i64> = (0..=10).collect();
+        assert_eq!(asked_at(&[7], &by_minute, 1, 3), [(0, 5, false), (5, 7, false), (7, 10, false)]);
     }
 
     #[test]
