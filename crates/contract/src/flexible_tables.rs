@@ -160,7 +160,7 @@ table! {
 }
 
 table! {
-    /// One row per kind of day and 2 h: all counted homes as one store beside their undisturbed load.
+    /// One row per kind of day and 2 h: all counted homes as one store about its resting load.
     BatteryRow in "virtual_battery" {
         /// weekday or weekend.
         day_type: String, "";
@@ -168,13 +168,15 @@ table! {
         start: String, "";
         /// Homes in it.
         homes: i64, "";
-        /// Most load beyond the baseline.
+        /// Load at which the store keeps what it holds: what use and loss take; all of the load counts.
+        resting_kw: f64, "kW";
+        /// Most load beyond the resting load.
         charge_kw: f64, "kW";
-        /// Most load held off.
+        /// Most load below the resting load.
         discharge_kw: f64, "kW";
         /// Capacity between empty and full.
         capacity_kwh: f64, "kWh";
-        /// Share of what is stored beside the baseline that is lost in an hour.
+        /// Share of what is stored beside the resting load that is lost in an hour.
         leakage_per_h: f64, "1/h";
         /// What may be taken out at the start.
         start_kwh: f64, "kWh";

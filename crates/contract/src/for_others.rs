@@ -242,6 +242,7 @@ pub const PASSED_ON: [PassedOn; 13] = [
             "day_type",
             "start",
             "homes",
+            "resting_kw",
             "charge_kw",
             "discharge_kw",
             "capacity_kwh",

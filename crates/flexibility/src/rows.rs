@@ -208,6 +208,7 @@ pub fn battery_rows(gather: &Gather, fewest: usize, seed: u64) -> Vec<BatteryRow
                 day_type: day_type(weekend),
                 start: clock(slot),
                 homes: count((homes.len() as f64 * each).round() as usize),
+                resting_kw: each * fitted.battery.resting_kw,
                 charge_kw: each * fitted.battery.charge_kw,
                 discharge_kw: each * fitted.battery.discharge_kw,
                 capacity_kwh: each * fitted.battery.capacity_kwh,

@@ -46,9 +46,11 @@ pub(super) fn steps(frame: &Frame, b: &Balance, is_asked: impl Fn(usize) -> bool
             continue;
         }
         let silence = (from + 1..=to).any(|k| b.gap[k]);
-        let is_due = is_asked(to) || ends.get(i + 1).is_none_or(|&next| {
-            (to + 1..=next).any(|k| b.gap[k]) || frame.time_ms[next] - frame.time_ms[from] > LONGEST_STEP_MS
-        });
+        let is_due = is_asked(to)
+            || ends.get(i + 1).is_none_or(|&next| {
+                (to + 1..=next).any(|k| b.gap[k])
+                    || frame.time_ms[next] - frame.time_ms[from] > LONGEST_STEP_MS
+            });
         if silence || is_due {
             out.push(Step { from, to, silence });
             from = to;

@@ -106,3 +106,48 @@ fn clip(points: &[(f64, f64)], low: f64, high: f64, into: &mut Vec<(f64, f64)>) 
     into.push((high, at(high)));
     true
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// The support by dynamic programming against a search over all loads on a grid, for the first three half-hours.
+        #[test]
+        fn support_is_what_exhaustive_search_finds(
+            least in prop::array::uniform3(0_i32..3), most in prop::array::uniform3(0_i32..4),
+            low in prop::array::uniform3(0_i32..3), high in prop::array::uniform3(0_i32..3), direction in prop::array::uniform3(-3_i32..4),
+        ) {
+            // states on a grid of half a kWh and no leakage: the best lies on the grid
+            let mut store = Envelope {
+                least_kw: [0.0; HORIZON],
+                most_kw: [0.0; HORIZON],
+                low_kwh: [-9.0; HORIZON],
+                high_kwh: [9.0; HORIZON],
+                kept_per_h: 1.0,
+            };
+            let mut towards = [0.0; HORIZON];
+            for t in 0..3 {
+                store.least_kw[t] = -f64::from(least[t]);
+                store.most_kw[t] = f64::from(most[t]);
+                store.low_kwh[t] = -f64::from(low[t]) / 2.0;
+                store.high_kwh[t] = f64::from(high[t]) / 2.0;
+                towards[t] = f64::from(direction[t]);
+            }
+            let mut best = f64::NEG_INFINITY;
+            for a in -least[0]..=most[0] {
+                for b in -least[1]..=most[1] {
+                    for c in -least[2]..=most[2] {
+                        let states = [a, a + b, a + b + c];
+                        if (0..3).all(|t| states[t] >= -low[t] && states[t] <= high[t]) {
+                            best = best.max(f64::from(direction[0] * a + direction[1] * b + direction[2] * c));
+                        }
+                    }
+                }
+            }
+            let found = support(&store, &towards);
+            prop_assert!((found - best).abs() < 1e-9, "{found} {best}");
+        }
+    }
+}

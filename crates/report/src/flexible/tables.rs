@@ -172,8 +172,10 @@ pub(super) fn worth(rows: &[&FlexibleRow], currency: &str) -> String {
 /// The fleet as one store.
 pub(super) fn store(rows: &[BatteryRow]) -> String {
     let mut body = String::from(
-        "<p>The largest single store, beside the load without events, that the fleet can imitate for 2 h: of random signals within it one in twenty \
-         at most breaks a home's comfort. Reach is how far it goes over how far the homes go, as a mean over random directions.</p>\n",
+        "<p>The largest single store that the fleet can imitate for 2 h. At its resting load, which is what use and loss take, it keeps what it \
+         holds; charge and discharge are load above and below that. It goes nowhere farther than the homes go together, and of random signals \
+         within it one in twenty at most breaks a home's comfort (missed). Reach is how far it goes over how far the homes go, as a mean \
+         over random directions.</p>\n",
     );
     if rows.is_empty() {
         body.push_str("<p>Not assessed: too few homes were seen.</p>\n");
@@ -181,6 +183,7 @@ pub(super) fn store(rows: &[BatteryRow]) -> String {
         let heads = [
             "From",
             "Homes",
+            "Resting, kW",
             "Charge, kW",
             "Discharge, kW",
             "Capacity, kWh",
@@ -193,6 +196,7 @@ pub(super) fn store(rows: &[BatteryRow]) -> String {
             vec![
                 format!("{} {}", r.day_type, r.start),
                 r.homes.to_string(),
+                kw(r.resting_kw),
                 kw(r.charge_kw),
                 kw(r.discharge_kw),
                 kw(r.capacity_kwh),
