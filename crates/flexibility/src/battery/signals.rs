@@ -28,11 +28,11 @@ pub fn miss_rate(homes: &[Envelope], battery: &Battery, signals: usize, rng: &mu
     for _ in 0..signals {
         states.fill(0.0);
         let mut x = 0.0;
-        for t in 0..HORIZON {
+        for (t, beside_kw) in beside.iter().enumerate() {
             let (least, most) = store.range(t, x);
             let kw = least + (most - least).max(0.0) * rng.random::<f64>();
             x = store.after(x, kw);
-            let kw = kw + beside[t];
+            let kw = kw + beside_kw;
             let (mut low, mut high) = (0.0, 0.0);
             for ((home, state), bound) in homes.iter().zip(&states).zip(&mut bounds) {
                 let (a, b) = home.range(t, *state);
