@@ -27,7 +27,7 @@ use crate::exit::{Exit, Failure};
 use crate::pipeline::place::Problem;
 use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
-use crate::run::{Inputs, begin_for_others, file_rows, finish, nothing_read, warn_of_what_was_left_out};
+use crate::run::{Folders, Inputs, file_rows, finish, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
 use crate::savings::settings::PriceSeries;
 use crate::stages::{self, Wanted};
@@ -126,8 +126,7 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     let (named, calendar) = settings
         .calendar()
         .map_err(|problems| Failure::settings(problems.into_iter().map(Problem::of_key).collect()))?;
-    let mut folder = crate::places::begin(&inputs.pipeline)?;
-    let others = begin_for_others(inputs)?;
+    let Folders { run: mut folder, others } = Folders::begin(inputs)?;
     let reading =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
@@ -176,7 +175,7 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     folder.table(homes)?;
     folder.table(reduced.accounts.homes)?;
     folder.table(file_rows(&reduced.files, &reduced.accounts.files))?;
-    let dir = finish(inputs, folder, manifest, others)?;
+    let dir = finish(inputs, Folders { run: folder, others }, manifest)?;
     progress::result(&said);
     progress::result(CAUTION);
     let dir = dir.display();

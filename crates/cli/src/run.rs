@@ -193,7 +193,7 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
     if let Some(settings) = &inputs.pipeline.savings {
         return crate::savings::run(&inputs, settings);
     }
-    let folder = places::begin(&inputs.pipeline)?;
+    let Folders { run: folder, others } = Folders::begin(&inputs)?;
     let (reduced, daybook, readings) = match inputs.pipeline.daybook.kept() {
         Some(kept) => {
             let (reduced, daybook, night) = nightly::reduce(&inputs, kept, &folder)?;
@@ -211,13 +211,13 @@ pub(crate) fn run(args: &PipelineArgs) -> Result<Exit, Failure> {
             (reduced, daybook, Readings::OfRun(Box::new(intake)))
         }
     };
-    service_list(&inputs, folder, reduced, daybook, readings, None)
+    service_list(&inputs, Folders { run: folder, others }, reduced, daybook, readings, None)
 }
 
 /// Everything after the daybook, up to the finished run.
 pub(crate) fn service_list(
     inputs: &Inputs,
-    mut folder: RunFolder,
+    folders: Folders,
     reduced: Reduced,
     daybook: DaybookWriter<'_>,
     readings: Readings<'_>,
@@ -228,7 +228,7 @@ pub(crate) fn service_list(
     if reduced.stamps.is_empty() {
         return Err(nothing_read(inputs, &reduced));
     }
-    let others = begin_for_others(inputs)?;
+    let Folders { run: mut folder, others } = folders;
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
     let (log, calibration) = (inputs.small.visits(), &inputs.rules.calibration);
@@ -278,7 +278,7 @@ pub(crate) fn service_list(
     write(&mut folder, inputs, reduced, assessed, &list, evidence)?;
     plan.write(&mut folder)?;
     write_pages(&mut folder, inputs, &told)?;
-    let dir = finish(inputs, folder, manifest, others)?;
+    let dir = finish(inputs, Folders { run: folder, others }, manifest)?;
     progress::result(&top);
     let dir = dir.display();
     progress::result(CAUTION);
@@ -291,18 +291,29 @@ pub(crate) fn service_list(
     Ok(if partial || any_failed || !damage.is_empty() { Exit::Partial } else { Exit::Done })
 }
 
-/// Begins the folder of what may be passed on, where the pipeline has one.
-pub(crate) fn begin_for_others(inputs: &Inputs) -> Result<Option<RunFolder>, ContractError> {
-    inputs.for_others.as_ref().map(ForOthers::begin).transpose()
+/// The folders that a run fills.
+pub(crate) struct Folders {
+    /// Of the results.
+    pub(crate) run: RunFolder,
+    /// Of what may be passed on, where the pipeline has one.
+    pub(crate) others: Option<RunFolder>,
+}
+
+impl Folders {
+    /// Begins them all before anything is read, so that one which cannot be written costs no time.
+    pub(crate) fn begin(inputs: &Inputs) -> Result<Self, ContractError> {
+        let run = places::begin(&inputs.pipeline)?;
+        Ok(Self { run, others: inputs.for_others.as_ref().map(ForOthers::begin).transpose()? })
+    }
 }
 
 /// Finishes a run, after what of it may be passed on, and says where it lies.
 pub(crate) fn finish(
     inputs: &Inputs,
-    folder: RunFolder,
+    folders: Folders,
     manifest: serde_json::Value,
-    others: Option<RunFolder>,
 ) -> Result<PathBuf, ContractError> {
+    let Folders { run: folder, others } = folders;
     let Some((of, others)) = inputs.for_others.as_ref().zip(others) else { return folder.finish(manifest) };
     let others = of.write(others, folder.unfinished(), inputs)?;
     let dir = folder.finish(manifest)?;

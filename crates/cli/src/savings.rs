@@ -24,7 +24,7 @@ use crate::exit::{Exit, Failure};
 use crate::pipeline::place::Problem;
 use crate::progress::{self, thousands};
 use crate::reduce::{open_intake, reduce_fleet};
-use crate::run::{Inputs, begin_for_others, finish, nothing_read, warn_of_what_was_left_out};
+use crate::run::{Folders, Inputs, finish, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
 use crate::small::named;
 use crate::stages::{Daybooks, Which, read_one};
@@ -189,8 +189,7 @@ pub(crate) fn each_home(
 
 pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure> {
     let given = given(inputs, of)?;
-    let mut folder = crate::places::begin(&inputs.pipeline)?;
-    let others = begin_for_others(inputs)?;
+    let Folders { run: mut folder, others } = Folders::begin(inputs)?;
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
     let (reduced, daybook) = reduce_fleet(
         &mut intake,
@@ -226,7 +225,7 @@ pub(crate) fn run(inputs: &Inputs, of: &SavingsSettings) -> Result<Exit, Failure
     given.problems.iter().chain(&given.remarks).for_each(progress::warning);
     let partial = warn_of_what_was_left_out(inputs, &reduced, &[], slips) || !given.problems.is_empty();
     let (summary, manifest) = tables.finish(&mut folder, inputs, of, &given, &total, reduced)?;
-    let dir = finish(inputs, folder, manifest, others)?;
+    let dir = finish(inputs, Folders { run: folder, others }, manifest)?;
     progress::result(&summary);
     let dir = dir.display();
     progress::result(&format!(

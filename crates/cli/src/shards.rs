@@ -22,7 +22,7 @@ use crate::parts::{FAILED, Print, home_of, row_of, whole};
 use crate::places;
 use crate::progress::{self, thousands};
 use crate::reduce::{Home, Keep, MOST_ROUNDS, Reduced, Taken, limits};
-use crate::run::{Elsewhere, Inputs, VERSION, read_inputs, service_list};
+use crate::run::{Elsewhere, Folders, Inputs, VERSION, read_inputs, service_list};
 
 /// Bytes of packed daybooks after which a row group ends.
 const GROUP_BYTES: usize = 16 << 20;
@@ -254,14 +254,14 @@ pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
         }
         None => None,
     };
-    let folder = places::begin(&inputs.pipeline)?;
-    let mut daybook = DaybookWriter::begin(&folder, &inputs.cylinders, Place::InRun)?;
+    let folders = Folders::begin(&inputs)?;
+    let mut daybook = DaybookWriter::begin(&folders.run, &inputs.cylinders, Place::InRun)?;
     let gathered = gather(&inputs, parts, &mut |index, notes| daybook.push(index, notes))?;
     let Gathered { reduced, has_rows, failed } = gathered;
     failed.iter().for_each(progress::warning);
     let print = Print::new(&inputs.mapping, inputs.pipeline.water.water());
     let elsewhere = assessed.map(|parts| Elsewhere { parts, print, has_rows });
-    let exit = service_list(&inputs, folder, reduced, daybook, Readings::Anew(&inputs), elsewhere)?;
+    let exit = service_list(&inputs, folders, reduced, daybook, Readings::Anew(&inputs), elsewhere)?;
     Ok(if exit == Exit::Done && !failed.is_empty() { Exit::Partial } else { exit })
 }
 

@@ -124,3 +124,20 @@ fn what_is_wrong_with_it_is_told_at_once_and_without_the_key() {
     assert!(few.stderr.contains("flexible_load.fewest_homes"), "{}", few.stderr);
     assert!(few.stderr.contains("none"), "{}", few.stderr);
 }
+
+#[test]
+fn a_folder_for_others_that_cannot_be_written_is_told_before_anything_is_read() {
+    let fleet = fleet();
+    fleet.write("plain", "a file, where a folder is asked for");
+    let below = format!("outputs.for_others.dir={}", fleet.path("plain/others").display());
+    for pipeline in ["pipelines/service-list.toml", "pipelines/savings.toml"] {
+        let ended = run(
+            &fleet,
+            pipeline,
+            &[&below, "savings.changes="][..if pipeline.contains("savings") { 2 } else { 1 }],
+        );
+        assert!(ended.code != 0 && ended.stderr.contains("plain"), "{}", ended.stderr);
+        assert!(!ended.stderr.contains(" rows of "), "{}", ended.stderr);
+        assert!(!fleet.path("out/manifest.json").exists());
+    }
+}
