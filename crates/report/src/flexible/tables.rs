@@ -11,9 +11,10 @@ fn percent(share: Option<f64>) -> String {
 }
 
 fn table(caption: &str, heads: &[&str], rows: impl Iterator<Item = Vec<String>>) -> String {
+    // Whoever has no pointer scrolls it by the keyboard.
+    let caption = text::html(caption);
     let mut out = format!(
-        "<div class=\"wide\"><table class=\"hours\"><caption>{}</caption><thead><tr>",
-        text::html(caption)
+        "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"{caption}\"><table class=\"hours\"><caption>{caption}</caption><thead><tr>"
     );
     for head in heads {
         out.push_str(&format!("<th scope=\"col\">{}</th>", text::html(head)));
