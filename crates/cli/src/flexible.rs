@@ -8,8 +8,10 @@ use drawoff_contract::fault::FaultClass;
 use drawoff_contract::flexible_tables::{BackTestRow, BatteryRow, FlexibleGroupRow, FlexibleRow};
 use drawoff_contract::habit_tables::VACANT;
 use drawoff_contract::local::{LocalDay, day_of};
+use drawoff_contract::part_tables::TriedHome;
 use drawoff_contract::results::{FindingRow, HomeRow};
-use drawoff_contract::{Account, Cylinder, Day, Fault, Outcome};
+use drawoff_contract::{Account, ContractError, Cylinder, Day, Fault, HomeRows, Outcome};
+use drawoff_daybook::Notes;
 use drawoff_flexibility::calendar::Calendar;
 use drawoff_flexibility::gather::{Found, Gather, Period, one};
 use drawoff_flexibility::home::NotCounted;
@@ -17,20 +19,26 @@ use drawoff_flexibility::rows;
 use drawoff_flexibility::trial::SLOTS;
 use drawoff_flexibility::worth::{Profile, offer_value};
 use drawoff_homes::habits::HomeHabits;
+use drawoff_homes::{FleetPriors, HomeNotes, HomeReading};
 use drawoff_report::{FlexiblePage, csv, json, site};
 use drawoff_savings::series::Series;
-use drawoff_store::RunFolder;
+use drawoff_store::{RunFolder, fingerprint};
+use drawoff_tank::Water;
 use serde::{Deserialize, Serialize};
 
-use crate::daybook_files::{DaybookWriter, Place};
+use crate::daybook_files::{DaybookFiles, DaybookWriter, Place};
 use crate::exit::{Exit, Failure};
+use crate::parts::tried::tried_of;
+use crate::parts::worked::{Elsewhere, Fleet, own_print};
 use crate::pipeline::place::Problem;
 use crate::progress::{self, thousands};
 use crate::reduce::{Reduced, open_intake, reduce_fleet};
 use crate::run::{Folders, Inputs, file_rows, finish, nothing_read, warn_of_what_was_left_out};
 use crate::sanity::unit_slips;
 use crate::savings::settings::PriceSeries;
-use crate::stages::{self, Wanted};
+use crate::stages::{
+    self, Daybooks, HomeDaybook, HomeResults, Learnt, Read, Wanted, learn, notes_of, reduce,
+};
 
 /// The section `[flexible_load]` of a pipeline.
 #[derive(Clone, Debug, Deserialize, Serialize)]
@@ -107,6 +115,17 @@ impl FlexibleSettings {
     }
 }
 
+impl FlexibleSettings {
+    /// As [`FlexibleSettings::calendar`], with problems as the program ends with them.
+    ///
+    /// # Errors
+    /// When the settings make no sense.
+    pub(crate) fn check(&self) -> Result<(Vec<Day>, Calendar), Failure> {
+        self.calendar()
+            .map_err(|problems| Failure::settings(problems.into_iter().map(Problem::of_key).collect()))
+    }
+}
+
 /// Why a home is left out although it could be worked out: what is called, or nobody at home at the end.
 fn instead(findings: &[FindingRow], habits: &HomeHabits) -> Option<NotCounted> {
     let broken = |f: &FindingRow| {
@@ -122,41 +141,150 @@ fn instead(findings: &[FindingRow], habits: &HomeHabits) -> Option<NotCounted> {
     (habits.vacancy.len() >= 2 && last.into_iter().all(empty)).then_some(NotCounted::Vacant)
 }
 
+/// One home on which events were tried.
+pub(crate) struct HomeTried {
+    pub(crate) row: HomeRow,
+    pub(crate) found: Found,
+    /// Why it is not counted although it could be.
+    pub(crate) instead: Option<NotCounted>,
+}
+
+/// What is worked out of each home.
+pub(crate) struct Job {
+    period: Period,
+    water: Water,
+}
+
+impl Job {
+    /// What is asked of each home beside its days: faults, and whether anybody is at home.
+    pub(crate) const WANTED: Wanted = Wanted { faults: true, habits: false };
+
+    /// Events on the days up to the last one on which the fleet has readings.
+    ///
+    /// # Errors
+    /// When the settings make no sense.
+    pub(crate) fn new(
+        settings: &FlexibleSettings,
+        last: Day,
+        water: Water,
+    ) -> Result<(Self, Vec<Day>), Failure> {
+        let (named, calendar) = settings.check()?;
+        let period = Period::ending(last, settings.window_days, settings.back_test_days, calendar);
+        Ok((Self { period, water }, named))
+    }
+
+    /// Hash of all that it depends on beside the home and its fleet.
+    pub(crate) fn print(&self) -> String {
+        let Self { period, water } = self;
+        fingerprint(&format!("flexible load {period:?} {water:?}"))
+    }
+
+    /// Tries events on one home.
+    pub(crate) fn try_on(&self, notes: HomeNotes<'_>, reading: &HomeReading) -> Found {
+        one(notes, reading, &self.period, self.water)
+    }
+}
+
+/// What of a home's results goes on.
+pub(crate) fn tried(home: HomeResults<Found>) -> HomeTried {
+    HomeTried {
+        instead: instead(&home.findings, &home.habits),
+        found: home.more.unwrap_or(Err(NotCounted::Silent)),
+        row: home.reading.row,
+    }
+}
+
+/// Tries events on every home; homes come to `take` in order. Homes that failed in another process are told.
+///
+/// # Errors
+/// When the daybook or what another process made cannot be read back, and what `take` gives.
+fn each_home(
+    (daybooks, priors): (&DaybookFiles<'_>, &FleetPriors),
+    job: &Job,
+    seed: u64,
+    elsewhere: Option<Elsewhere<TriedHome>>,
+    take: &mut (dyn FnMut(HomeTried) -> Result<(), ContractError> + Send),
+) -> Result<Vec<ContractError>, ContractError> {
+    let reading = drawoff_homes::Settings { water: job.water, seed };
+    let try_on = |notes: HomeNotes<'_>, reading: &HomeReading| job.try_on(notes, reading);
+    let Some(Elsewhere { parts, print, has_rows }) = elsewhere else {
+        let mut take = |home: HomeResults<Found>| take(tried(home));
+        stages::read_each(daybooks, priors, reading, Job::WANTED, Some(&try_on), &mut take)?;
+        return Ok(Vec::new());
+    };
+    let (_, learnt) = learn(daybooks, priors, reading, Job::WANTED)?;
+    let cylinders: Vec<&Cylinder> = (0..has_rows.len()).map(|home| daybooks.cylinder(home)).collect();
+    let against = format!("{} {}", parts.print, job.print());
+    let without_rows = |cylinder: &Cylinder| {
+        let notes = reduce(cylinder, &HomeRows::default(), 0, job.water);
+        one_tried(job, &HomeDaybook { cylinder, notes }, priors, &learnt, reading)
+    };
+    parts.each_home(
+        &Fleet { cylinders: &cylinders, has_rows: &has_rows, priors },
+        &|cylinder| own_print(&print, cylinder, &against),
+        &tried_of,
+        &without_rows,
+        take,
+    )
+}
+
+/// Reads one home and tries events on it, as [`stages::read_each`] does with all.
+pub(crate) fn one_tried(
+    job: &Job,
+    daybook: &HomeDaybook<'_>,
+    priors: &FleetPriors,
+    learnt: &Learnt,
+    reading: drawoff_homes::Settings,
+) -> HomeTried {
+    let read = Read::of(daybook, priors, reading, Job::WANTED);
+    let mut results = learnt.finish(read, daybook.cylinder);
+    let empty = Notes::default();
+    results.more = Some(job.try_on(notes_of(daybook, &empty), &results.reading));
+    tried(results)
+}
+
 pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, Failure> {
-    let (named, calendar) = settings
-        .calendar()
-        .map_err(|problems| Failure::settings(problems.into_iter().map(Problem::of_key).collect()))?;
-    let Folders { run: mut folder, others } = Folders::begin(inputs)?;
-    let reading =
-        drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
+    settings.check()?;
+    let Folders { run: folder, others } = Folders::begin(inputs)?;
     let mut intake = open_intake(inputs, folder.rows_aside().join("rows"));
     let (reduced, daybook) = reduce_fleet(
         &mut intake,
         &inputs.cylinders,
-        reading.water,
+        inputs.pipeline.water.water(),
         &|| DaybookWriter::begin(&folder, &inputs.cylinders, Place::Aside),
         &|daybook, home, notes| daybook.push(home, notes),
     )?;
     drop(intake);
-    let Some(last) = last_day(inputs, &reduced) else { return Err(nothing_read(inputs, &reduced)) };
+    after_daybook(inputs, settings, Folders { run: folder, others }, reduced, daybook, None)
+}
+
+/// Everything after the daybook, up to the finished run.
+pub(crate) fn after_daybook(
+    inputs: &Inputs,
+    settings: &FlexibleSettings,
+    folders: Folders,
+    reduced: Reduced,
+    daybook: DaybookWriter<'_>,
+    elsewhere: Option<Elsewhere<TriedHome>>,
+) -> Result<Exit, Failure> {
+    let Folders { run: mut folder, others } = folders;
+    let Some(last) = last_day(&inputs.cylinders, &reduced) else {
+        return Err(nothing_read(inputs, &reduced));
+    };
     let daybooks = daybook.end(&mut folder)?;
     let started = Instant::now();
-    let mut gather =
-        Gather::new(Period::ending(last, settings.window_days, settings.back_test_days, calendar));
+    let (job, named) = Job::new(settings, last, inputs.pipeline.water.water())?;
+    let mut gather = Gather::new(job.period.clone());
     let period = gather.period().clone();
     let cylinders: Vec<&Cylinder> = inputs.cylinders.values().collect();
-    let wanted = Wanted { faults: true, habits: false };
     let mut homes: Vec<HomeRow> = Vec::new();
-    let work_out = |notes: drawoff_homes::HomeNotes<'_>, read: &drawoff_homes::HomeReading| -> Found {
-        one(notes, read, &period, reading.water)
-    };
-    stages::read_each(&daybooks, &reduced.priors, reading, wanted, Some(&work_out), &mut |home| {
-        let registered = cylinders[homes.len()];
-        let instead = instead(&home.findings, &home.habits);
-        gather.take(registered, home.more.unwrap_or(Err(NotCounted::Silent)), instead);
-        homes.push(home.reading.row);
+    let seed = inputs.pipeline.run.seed;
+    let failed = each_home((&daybooks, &reduced.priors), &job, seed, elsewhere, &mut |home| {
+        gather.take(cylinders[homes.len()], home.found, home.instead);
+        homes.push(home.row);
         Ok(())
     })?;
+    failed.iter().for_each(progress::warning);
     progress::note(&format!(
         "tried events on {} days of {} homes in {:.1} s",
         period.days.len(),
@@ -182,15 +310,15 @@ pub(crate) fn run(inputs: &Inputs, settings: &FlexibleSettings) -> Result<Exit, 
     progress::result(&format!(
         "page: {dir}/flexible_load.html   tables: {dir}/flexible_*.csv, {dir}/*.parquet"
     ));
-    Ok(if partial { Exit::Partial } else { Exit::Done })
+    Ok(if partial || !failed.is_empty() { Exit::Partial } else { Exit::Done })
 }
 
 const CAUTION: &str = "Figures are of past days; what is sold must leave every home its hot water. Control of heaters is for competent,\n\
     licensed people under local codes; hygiene heating is not to be held off for long.";
 
 /// The last local day on which any home has readings: the most frequent last day of the homes, the later of two as frequent.
-fn last_day(inputs: &Inputs, reduced: &Reduced) -> Option<Day> {
-    let zone = inputs.cylinders.values().next().map_or(chrono_tz::UTC, |c| c.zone);
+pub(crate) fn last_day(cylinders: &BTreeMap<String, Cylinder>, reduced: &Reduced) -> Option<Day> {
+    let zone = cylinders.values().next().map_or(chrono_tz::UTC, |c| c.zone);
     let mut ends: BTreeMap<Day, usize> = BTreeMap::new();
     for (_, end) in &reduced.stamps {
         *ends.entry(day_of(zone, end - 1)).or_default() += 1;

@@ -5,6 +5,9 @@
 
 pub(crate) mod assessed;
 pub(crate) mod read;
+pub(crate) mod saved;
+pub(crate) mod tried;
+pub(crate) mod worked;
 
 use drawoff_contract::part_tables::ReducedHome;
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows, Mapping};

@@ -7,6 +7,7 @@ use std::time::Instant;
 
 use drawoff_contract::habit_tables::{ChangeRow, GroupRow, HabitRow, HourChangeRow, RateRow, VacancyRow};
 use drawoff_contract::news_table::NewsRow;
+use drawoff_contract::part_tables::AssessedHome;
 use drawoff_contract::results::{
     CoolingRow, CylinderRow, DayRow, DrawOffRow, EvidenceRow, FileRow, HomeRow, LeftOffRow,
 };
@@ -28,8 +29,8 @@ use crate::for_others::ForOthers;
 use crate::lessons;
 use crate::nightly;
 use crate::pages::{self, RunPages, Told};
-use crate::parts::Print;
-use crate::parts::assessed::{AssessedParts, WANTED};
+use crate::parts::assessed::{WANTED, each_assessed};
+use crate::parts::worked::Elsewhere;
 use crate::pipeline::{self, Pipeline};
 use crate::places;
 use crate::plan::Plan;
@@ -112,8 +113,9 @@ pub(crate) fn read_inputs(args: &PipelineArgs) -> Result<Inputs, Failure> {
     }
 }
 
-/// What a worker needs of a pipeline: everything but readings, prices and outputs.
+/// What a worker needs of a pipeline: everything but readings and outputs.
 pub(crate) struct Site {
+    pub(crate) pipeline: Pipeline,
     pub(crate) mapping: Mapping,
     pub(crate) cylinders: BTreeMap<String, Cylinder>,
     pub(crate) water: drawoff_tank::water::Water,
@@ -135,7 +137,7 @@ pub(crate) fn read_site(args: &PipelineArgs) -> Result<Site, Failure> {
     // What is wrong with single lines of the register is told where the parts are brought together.
     let (cylinders, _) = drawoff_store::register::read(&pipeline.inputs.register, &mapping)
         .map_err(|e| Failure::settings(vec![e]))?;
-    Ok(Site { mapping, cylinders, water: pipeline.water.water(), seed: pipeline.run.seed })
+    Ok(Site { water: pipeline.water.water(), seed: pipeline.run.seed, pipeline, mapping, cylinders })
 }
 
 /// A run that writes into its own input would read its tables as exports the next time.
@@ -221,7 +223,7 @@ pub(crate) fn service_list(
     reduced: Reduced,
     daybook: DaybookWriter<'_>,
     readings: Readings<'_>,
-    elsewhere: Option<Elsewhere>,
+    elsewhere: Option<Elsewhere<AssessedHome>>,
 ) -> Result<Exit, Failure> {
     let settings =
         drawoff_homes::Settings { water: inputs.pipeline.water.water(), seed: inputs.pipeline.run.seed };
@@ -331,14 +333,6 @@ struct Assessed {
     failed: Vec<ContractError>,
 }
 
-/// Homes that other processes have assessed.
-pub(crate) struct Elsewhere {
-    pub(crate) parts: AssessedParts,
-    pub(crate) print: Print,
-    /// Of which homes of the register rows were reduced.
-    pub(crate) has_rows: Vec<bool>,
-}
-
 /// Reads and assesses every home, and writes its days, draw-offs and habits.
 fn assess(
     folder: &mut RunFolder,
@@ -346,7 +340,7 @@ fn assess(
     priors: &FleetPriors,
     settings: drawoff_homes::Settings,
     mut findings: Findings<'_>,
-    elsewhere: Option<Elsewhere>,
+    elsewhere: Option<Elsewhere<AssessedHome>>,
     homes_read: usize,
 ) -> Result<Assessed, ContractError> {
     let mut days: TableStream<DayRow> = folder.begin_table()?;
@@ -378,7 +372,7 @@ fn assess(
             (stages::read_each(daybooks, priors, settings, WANTED, None, &mut take)?, Vec::new())
         }
         Some(Elsewhere { parts, print, has_rows }) => {
-            parts.each_home((daybooks, priors), settings, &print, &has_rows, &mut take)?
+            each_assessed(parts, (daybooks, priors), settings, &print, &has_rows, &mut take)?
         }
     };
     folder.end(days)?;

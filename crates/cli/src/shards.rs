@@ -16,13 +16,14 @@ use crate::args::{BucketArgs, LearnArgs, MergeArgs, ReduceArgs};
 use crate::daybook_files::{DaybookWriter, Place};
 use crate::evidence::Readings;
 use crate::exit::{Exit, Failure};
-use crate::parts::assessed::AssessedParts;
+use crate::parts::assessed::LAST_DAY;
 use crate::parts::read::{PartOf, Parts};
+use crate::parts::worked::{Elsewhere, Worked, WorkedParts};
 use crate::parts::{FAILED, Print, home_of, row_of, whole};
 use crate::places;
 use crate::progress::{self, thousands};
 use crate::reduce::{Home, Keep, MOST_ROUNDS, Reduced, Taken, limits};
-use crate::run::{Elsewhere, Folders, Inputs, VERSION, read_inputs, service_list};
+use crate::run::{Folders, Inputs, VERSION, read_inputs, service_list};
 
 /// Bytes of packed daybooks after which a row group ends.
 const GROUP_BYTES: usize = 16 << 20;
@@ -231,38 +232,61 @@ fn gather(inputs: &Inputs, mut parts: Parts, put: &mut Keep<'_>) -> Result<Gathe
     Ok(Gathered { reduced, has_rows, failed })
 }
 
-/// Brings parts together: everything that needs the whole fleet, and the service list.
+/// Brings parts together: everything that needs the whole fleet, and the results of the pipeline's job.
 pub(crate) fn merge(args: &MergeArgs) -> Result<Exit, Failure> {
     let inputs = read_inputs(&args.pipeline)?;
-    if inputs.pipeline.savings.is_some() || inputs.pipeline.flexible_load.is_some() {
-        let problem = ContractError::new("the pipeline", "parts can be merged into a service list only");
-        return Err(Failure::settings(vec![problem]));
-    }
     let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
     let readings = &inputs.pipeline.inputs.readings;
-    if inputs.pipeline.run.cards > 0 && Address::of(readings).is_none() && !readings.exists() {
+    let (savings, flexible) = (&inputs.pipeline.savings, &inputs.pipeline.flexible_load);
+    let is_list = savings.is_none() && flexible.is_none();
+    if is_list && inputs.pipeline.run.cards > 0 && Address::of(readings).is_none() && !readings.exists() {
         let message =
             "the readings cannot be found, and the homes with a card need some of them for their plots";
         let problem = ContractError::new(readings.display().to_string(), message);
         return Err(unusable(problem.with_hint("set inputs.readings to where they lie, or run.cards to 0")));
     }
     let parts = Parts::open(&places::all_finished(&args.parts)?).map_err(unusable)?;
-    let assessed = match &args.learnt {
-        Some(learnt) => {
-            let (assessed, learnt) = (places::all_finished(&args.assessed)?, places::finished(learnt)?);
-            Some(AssessedParts::open(&assessed, &learnt, inputs.pipeline.run.seed).map_err(unusable)?)
-        }
-        None => None,
-    };
+    let given = savings
+        .as_ref()
+        .map(|of| crate::savings::given(&inputs.pipeline, &inputs.mapping, &inputs.small, of))
+        .transpose()?;
+    if let Some(settings) = flexible {
+        settings.check()?;
+    }
+    let saved = savings.as_ref().map(|_| worked(&inputs, args)).transpose()?.flatten();
+    let tried = flexible.as_ref().map(|_| worked(&inputs, args)).transpose()?.flatten();
+    let assessed = is_list.then(|| worked(&inputs, args)).transpose()?.flatten();
     let folders = Folders::begin(&inputs)?;
-    let mut daybook = DaybookWriter::begin(&folders.run, &inputs.cylinders, Place::InRun)?;
+    let place = if flexible.is_some() { Place::Aside } else { Place::InRun };
+    let mut daybook = DaybookWriter::begin(&folders.run, &inputs.cylinders, place)?;
     let gathered = gather(&inputs, parts, &mut |index, notes| daybook.push(index, notes))?;
     let Gathered { reduced, has_rows, failed } = gathered;
     failed.iter().for_each(progress::warning);
     let print = Print::new(&inputs.mapping, inputs.pipeline.water.water());
-    let elsewhere = assessed.map(|parts| Elsewhere { parts, print, has_rows });
-    let exit = service_list(&inputs, folders, reduced, daybook, Readings::Anew(&inputs), elsewhere)?;
+    let exit = match (savings.as_ref().zip(given.as_ref()), flexible) {
+        (_, Some(of)) => {
+            let elsewhere = tried.map(|parts| Elsewhere { parts, print, has_rows });
+            crate::flexible::after_daybook(&inputs, of, folders, reduced, daybook, elsewhere)?
+        }
+        (Some((of, given)), None) => {
+            let elsewhere = saved.map(|parts| Elsewhere { parts, print, has_rows });
+            crate::savings::after_daybook(&inputs, of, given, folders, reduced, daybook, elsewhere)?
+        }
+        (None, None) => {
+            let elsewhere = assessed.map(|parts| Elsewhere { parts, print, has_rows });
+            service_list(&inputs, folders, reduced, daybook, Readings::Anew(&inputs), elsewhere)?
+        }
+    };
     Ok(if exit == Exit::Done && !failed.is_empty() { Exit::Partial } else { exit })
+}
+
+/// What workers made of the homes, where the caller names it.
+fn worked<T: Worked>(inputs: &Inputs, args: &MergeArgs) -> Result<Option<WorkedParts<T>>, Failure> {
+    let Some(learnt) = &args.learnt else { return Ok(None) };
+    let (folders, learnt) = (places::all_finished(&args.assessed)?, places::finished(learnt)?);
+    let parts = WorkedParts::open(&folders, &learnt, inputs.pipeline.run.seed)
+        .map_err(|e| Failure::new(Exit::NoInput, e))?;
+    Ok(Some(parts))
 }
 
 /// Writes what processes need that assess homes of this fleet: what all of its homes say together, and the daybooks of the few that
@@ -285,8 +309,11 @@ pub(crate) fn learn(args: &LearnArgs) -> Result<Exit, Failure> {
         homes.push([row_of(&cylinder.home, made, print.of(Some(cylinder)))?])
     })?;
     folder.end(homes)?;
+    let last_day = crate::flexible::last_day(&inputs.cylinders, &gathered.reduced).map(|day| day.0);
     folder.table(gathered.reduced.priors.to_rows())?;
-    folder.finish(serde_json::json!({ "program": "drawoff", "version": VERSION, "learnt": sample.len() }))?;
+    folder.finish(serde_json::json!({
+        "program": "drawoff", "version": VERSION, "learnt": sample.len(), LAST_DAY: last_day,
+    }))?;
     Ok(Exit::Done)
 }
 

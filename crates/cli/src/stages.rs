@@ -57,7 +57,7 @@ pub(crate) struct Wanted {
 }
 
 /// What a daybook holds, or nothing where there is none.
-fn notes_of<'a>(daybook: &'a HomeDaybook<'_>, empty: &'a Notes) -> HomeNotes<'a> {
+pub(crate) fn notes_of<'a>(daybook: &'a HomeDaybook<'_>, empty: &'a Notes) -> HomeNotes<'a> {
     let n = daybook.notes.as_ref().unwrap_or(empty);
     HomeNotes { cylinder: daybook.cylinder, days: &n.days, spells: &n.spells, draws: &n.draws }
 }

@@ -4,9 +4,10 @@
 //! stream as a whole.
 
 use std::io::{Read, Write};
+use std::path::Path;
 use std::time::Duration;
 
-use drawoff_contract::part_tables::{AssessedHome, ReducedHome};
+use drawoff_contract::part_tables::{AssessedHome, ReducedHome, SavedHome, TriedHome};
 use drawoff_contract::{ContractError, Mapping, Table};
 use drawoff_store::pipe::{StreamIn, StreamOut};
 use drawoff_store::{Grouped, GroupedHome, caught};
@@ -14,8 +15,9 @@ use drawoff_tank::water::Water;
 
 use crate::args::{Stage, WorkerArgs};
 use crate::exit::{Exit, Failure};
-use crate::parts::assessed::{Lesson, WANTED, print_of, row_of_failed, row_of_results};
-use crate::parts::{FAILED, NAMELESS, Print, UNLISTED, empty_row, home_of, row_of, whole};
+use crate::parts::assessed::{self, Lesson, WANTED, row_of_results};
+use crate::parts::worked::own_print;
+use crate::parts::{FAILED, NAMELESS, Print, UNLISTED, empty_row, home_of, row_of, saved, tried, whole};
 use crate::progress;
 use crate::reduce::Home;
 use crate::run::{Site, read_site};
@@ -40,24 +42,30 @@ pub(crate) fn worker(args: &WorkerArgs) -> Result<Exit, Failure> {
     if args.contract {
         progress::exact(&match args.stage {
             Stage::Reduce => contract(&site.mapping).to_string(),
-            Stage::Assess => contract_of_assess().to_string(),
+            Stage::Assess => contract_of::<AssessedHome>("assess").to_string(),
+            Stage::Savings => contract_of::<SavedHome>("savings").to_string(),
+            Stage::FlexibleLoad => contract_of::<TriedHome>("flexible-load").to_string(),
         });
         return Ok(Exit::Done);
     }
     leave_with_parent(parent);
     let (input, output) = (std::io::stdin().lock(), std::io::stdout().lock());
-    let counts = match (args.stage, &args.learnt) {
-        (Stage::Assess, Some(learnt)) => {
-            let lesson = Lesson::read(&crate::places::finished(learnt)?, &site)
-                .map_err(|e| Failure::settings(vec![e]))?;
-            assess(&site, &lesson, input, output)?
+    let counts = match args.stage {
+        Stage::Reduce => reduce(&site, input, output)?,
+        stage => {
+            let learnt = args.learnt.as_ref().ok_or_else(|| {
+                let problem = ContractError::new("--learnt", "is not given")
+                    .with_hint("this stage needs the folder that `drawoff learn` wrote");
+                Failure::settings(vec![problem])
+            })?;
+            let folder = crate::places::finished(learnt)?;
+            let lesson = Lesson::read(&folder, site.seed).map_err(|e| Failure::settings(vec![e]))?;
+            match stage {
+                Stage::Savings => savings(&site, &lesson, input, output)?,
+                Stage::FlexibleLoad => flexible_load(&site, &lesson, &folder, input, output)?,
+                Stage::Reduce | Stage::Assess => assess(&site, &lesson, &folder, input, output)?,
+            }
         }
-        (Stage::Assess, None) => {
-            let problem = ContractError::new("--learnt", "is not given")
-                .with_hint("assess needs the folder that `drawoff learn` wrote");
-            return Err(Failure::settings(vec![problem]));
-        }
-        (Stage::Reduce, _) => reduce(&site, input, output)?,
     };
     let text = serde_json::to_string(&counts).map_err(|e| ContractError::new("counts", e.to_string()))?;
     progress::note(&text);
@@ -99,10 +107,99 @@ fn reduce(site: &Site, input: impl Read, output: impl Write) -> Result<Counts, F
 }
 
 /// Daybooks to what is known of each home.
-fn assess(site: &Site, lesson: &Lesson, input: impl Read, output: impl Write) -> Result<Counts, Failure> {
+fn assess(
+    site: &Site,
+    lesson: &Lesson,
+    folder: &Path,
+    input: impl Read,
+    output: impl Write,
+) -> Result<Counts, Failure> {
+    let learnt = lesson.learn(folder, site, WANTED).map_err(|e| Failure::settings(vec![e]))?;
+    each_daybook(site, &lesson.print, input, output, |daybook, print| {
+        let assessed = caught(|| {
+            let read = HomeRead::of(daybook, &lesson.priors, site.settings(), WANTED);
+            learnt.finish(read, daybook.cylinder)
+        });
+        let row = match assessed {
+            Ok(results) => row_of_results(results, print)?,
+            Err(panic) => assessed::row_of_failed(&daybook.cylinder.home, panic, print),
+        };
+        let tables = [
+            &row.homes,
+            &row.findings,
+            &row.days,
+            &row.draw_offs,
+            &row.cooling,
+            &row.vacancy,
+            &row.rates,
+            &row.demand,
+        ];
+        let bytes = tables.map(Vec::len).iter().sum();
+        Ok((row, bytes))
+    })
+}
+
+/// Daybooks to what each home saved.
+fn savings(site: &Site, lesson: &Lesson, input: impl Read, output: impl Write) -> Result<Counts, Failure> {
+    let Some(of) = &site.pipeline.savings else { return Err(no_section("savings")) };
+    let small = crate::small::read(&site.pipeline, &site.mapping).map_err(Failure::settings)?;
+    let given = crate::savings::given(&site.pipeline, &site.mapping, &small, of)?;
+    let job = crate::savings::Job::new(&given, of, site.seed);
+    let against = format!("{} {}", lesson.print, job.print());
+    each_daybook(site, &against, input, output, |daybook, print| {
+        let row = match caught(|| job.home(daybook, &lesson.priors)) {
+            Ok(done) => saved::row_of_done(done, print)?,
+            Err(panic) => saved::row_of_failed(&daybook.cylinder.home, panic, print),
+        };
+        let bytes = row.savings.len() + row.half_hours.len() + row.parts.len() + row.months.len();
+        Ok((row, bytes))
+    })
+}
+
+/// Daybooks to the load that each home could have moved.
+fn flexible_load(
+    site: &Site,
+    lesson: &Lesson,
+    folder: &Path,
+    input: impl Read,
+    output: impl Write,
+) -> Result<Counts, Failure> {
+    let Some(of) = &site.pipeline.flexible_load else { return Err(no_section("flexible_load")) };
+    let last = lesson.last_day.ok_or_else(|| {
+        Failure::new(Exit::NoInput, ContractError::new("--learnt", "its fleet has no day with readings"))
+    })?;
+    let (job, _) = crate::flexible::Job::new(of, last, site.water)?;
+    let learnt =
+        lesson.learn(folder, site, crate::flexible::Job::WANTED).map_err(|e| Failure::settings(vec![e]))?;
+    let against = format!("{} {}", lesson.print, job.print());
+    each_daybook(site, &against, input, output, |daybook, print| {
+        let tried =
+            caught(|| crate::flexible::one_tried(&job, daybook, &lesson.priors, &learnt, site.settings()));
+        let row = match tried {
+            Ok(tried) => tried::row_of_tried(tried, print)?,
+            Err(panic) => tried::row_of_failed(&daybook.cylinder.home, panic, print),
+        };
+        let bytes = row.counted.len() + row.homes.len();
+        Ok((row, bytes))
+    })
+}
+
+fn no_section(name: &str) -> Failure {
+    let problem = ContractError::new("the pipeline", format!("has no section [{name}]"));
+    Failure::settings(vec![problem.with_hint("give the pipeline of that job")])
+}
+
+/// Makes a row of each home from its daybook; `against` is the hash of what it is worked out against, which goes with each row.
+fn each_daybook<T: Table>(
+    site: &Site,
+    against: &str,
+    input: impl Read,
+    output: impl Write,
+    make: impl Fn(&HomeDaybook<'_>, String) -> Result<(T, usize), ContractError>,
+) -> Result<Counts, Failure> {
     let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
     let mut stream = StreamIn::open(input).map_err(unusable)?;
-    let mut out = StreamOut::<_, AssessedHome>::begin(output)?;
+    let mut out = StreamOut::<_, T>::begin(output)?;
     let print = Print::new(&site.mapping, site.water);
     let (mut counts, mut last) = (Counts::default(), String::new());
     while let Some(batch) = stream.take().map_err(unusable)? {
@@ -123,28 +220,8 @@ fn assess(site: &Site, lesson: &Lesson, input: impl Read, output: impl Write) ->
                 return Err(unusable(ContractError::new(format!("home {}", row.home), message)));
             };
             let notes = home_of(&row, cylinder, site.water, &[0], 1).map_err(unusable)?.notes;
-            let print = print_of(&print, cylinder, &lesson.print);
-            let assessed = caught(|| {
-                let daybook = HomeDaybook { cylinder, notes };
-                let read = HomeRead::of(&daybook, &lesson.priors, site.settings(), WANTED);
-                lesson.learnt.finish(read, cylinder)
-            });
-            let row = match assessed {
-                Ok(results) => row_of_results(results, print)?,
-                Err(panic) => row_of_failed(&row.home, panic, print),
-            };
+            let (row, bytes) = make(&HomeDaybook { cylinder, notes }, own_print(&print, cylinder, against))?;
             counts.homes_out += 1;
-            let bytes = [
-                &row.homes,
-                &row.findings,
-                &row.days,
-                &row.draw_offs,
-                &row.cooling,
-                &row.vacancy,
-                &row.rates,
-                &row.demand,
-            ];
-            let bytes = bytes.map(Vec::len).iter().sum();
             out.push(row, bytes)?;
         }
     }
@@ -193,12 +270,12 @@ fn contract(mapping: &Mapping) -> serde_json::Value {
     })
 }
 
-fn contract_of_assess() -> serde_json::Value {
+fn contract_of<T: Table>(stage: &str) -> serde_json::Value {
     serde_json::json!({
-        "stage": "assess",
+        "stage": stage,
         "sorted_by": ["home"],
         "in": columns_of::<ReducedHome>(),
-        "out": columns_of::<AssessedHome>(),
+        "out": columns_of::<T>(),
     })
 }
 

@@ -107,6 +107,56 @@ table! {
 }
 
 table! {
+    /// One row per home whose savings were worked out: its rows of the tables of a run, packed.
+    SavedHome in "saved_homes" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// `ok` or `failed`; homes of which no row was usable are left out.
+        status: String, "";
+        /// How it failed; else empty.
+        detail: String, "";
+        /// Hash of version, settings, this home's entry in the register, what was learnt of the fleet, prices and carbon.
+        print: String, "";
+        /// 1 where nothing was found wrong with the home, else 0.
+        sound: i64, "";
+        /// The row of `savings`, as an Arrow IPC stream.
+        savings: Vec<u8>, "";
+        /// Rows of `savings_half_hours`, likewise.
+        half_hours: Vec<u8>, "";
+        /// Rows of `savings_parts`, likewise.
+        parts: Vec<u8>, "";
+        /// Rows of `savings_months`, likewise.
+        months: Vec<u8>, "";
+        /// The row of `savings_still_open`, likewise.
+        still_open: Vec<u8>, "";
+        /// Its days of use, four numbers each: days since 1970-01-01, then the bits of kWh metered, kWh taken and degC of the cold feed.
+        uses: Vec<i64>, "";
+    }
+}
+
+table! {
+    /// One row per home on which events were tried.
+    TriedHome in "tried_homes" {
+        /// The export's own identifier, unchanged.
+        home: String, "";
+        /// `ok` or `failed`; homes of which no row was usable are left out.
+        status: String, "";
+        /// How it failed; else empty.
+        detail: String, "";
+        /// Hash of version, settings, this home's entry in the register, what was learnt of the fleet, and the days that are tried.
+        print: String, "";
+        /// The row of `homes`, as an Arrow IPC stream.
+        homes: Vec<u8>, "";
+        /// Why it cannot be counted: the place of the reason, from 0; null where it can.
+        not_counted: Option<i64>, "";
+        /// Why it is not counted although it could be: a fault called, or nobody at home; the place of the reason, null for none.
+        instead: Option<i64>, "";
+        /// Its events as bytes that this version writes; empty where it cannot be counted.
+        counted: Vec<u8>, "";
+    }
+}
+
+table! {
     /// What all homes of a fleet together say of the surroundings and the cold feed: lists of numbers, by name and day.
     LearntRow in "learnt" {
         /// What it is.

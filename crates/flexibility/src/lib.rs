@@ -10,6 +10,7 @@
 
 pub mod back_test;
 pub mod battery;
+mod bytes;
 pub mod calendar;
 pub mod fleet;
 pub mod gather;

@@ -109,6 +109,9 @@ pub fn after_index(direction: Direction, duration: usize, slot: usize, after: us
     ((direction as usize * DURATIONS.len() + duration) * SLOTS + slot) * AFTER + after
 }
 
+/// Events of a home on one day.
+const EVENTS_A_DAY: usize = SLOTS * 2 * DURATIONS.len();
+
 /// Numbers in [`Trials::after_wh`].
 pub const AFTER_LENGTH: usize = 2 * DURATIONS.len() * SLOTS * AFTER;
 
@@ -123,6 +126,29 @@ impl Trials {
     #[must_use]
     pub fn days(&self) -> usize {
         self.days
+    }
+
+    /// Events on so many days; `None` for more days than can be counted.
+    pub(crate) fn events_of(days: usize) -> Option<usize> {
+        days.checked_mul(EVENTS_A_DAY)
+    }
+
+    /// All events, as [`Trials::of_events`] takes them.
+    pub(crate) fn events(&self) -> &[Moved] {
+        &self.events
+    }
+
+    /// Trials handed on by another process; `None` where the numbers do not fit the days.
+    pub(crate) fn of_events(
+        days: usize,
+        events: Vec<Moved>,
+        metered_wh: Vec<f32>,
+        after_wh: Vec<f32>,
+    ) -> Option<Self> {
+        let fits = Self::events_of(days) == Some(events.len())
+            && days.checked_mul(SLOTS) == Some(metered_wh.len())
+            && after_wh.len() == AFTER_LENGTH;
+        fits.then_some(Self { days, events, metered_wh, after_wh })
     }
 }
 
@@ -249,7 +275,7 @@ pub fn trials(home: &Home, window: &[Day]) -> Trials {
     let silent = Moved { limit: Limit::Silent, ..Moved::default() };
     let mut out = Trials {
         days: window.len(),
-        events: vec![silent; window.len() * SLOTS * 2 * DURATIONS.len()],
+        events: vec![silent; window.len() * EVENTS_A_DAY],
         metered_wh: vec![f32::NAN; window.len() * SLOTS],
         after_wh: vec![0.0; AFTER_LENGTH],
     };

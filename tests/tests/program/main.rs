@@ -28,3 +28,4 @@ mod sigkill;
 mod synth;
 mod unreadable;
 mod worker;
+mod worker_jobs;

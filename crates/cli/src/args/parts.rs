@@ -84,12 +84,17 @@ pub(crate) enum Stage {
     Reduce,
     /// Daybooks to what is known of each home, and its findings.
     Assess,
+    /// Daybooks to what each home saved, and still could.
+    Savings,
+    /// Daybooks to the load that each home could have moved.
+    FlexibleLoad,
 }
 
 const WORKER_EXIT_CODES: &str = "\
 Rows come as an Arrow IPC stream on standard input and go as one on standard output, one a home, whatever became of it.
 reduce reads readings, with the columns of the pipeline's mapping, all rows of a home together and in time order, times with a zone.
-assess reads what reduce has written, in the order of the homes; give it what `drawoff learn` wrote with --learnt.
+assess, savings and flexible-load read what reduce has written, in the order of the homes; give them what `drawoff learn` wrote with --learnt.
+savings and flexible-load need a pipeline with that section.
 The last line of standard error is JSON: rows_in, homes_out, without_daybook.
 
 Examples:

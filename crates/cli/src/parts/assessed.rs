@@ -1,71 +1,99 @@
 //! Homes assessed by other processes against what was learnt of their fleet.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use drawoff_contract::habit_tables::GroupRow;
 use drawoff_contract::part_tables::{AssessedHome, LearntRow, ReducedHome};
 use drawoff_contract::results::HomeRow;
-use drawoff_contract::{ContractError, Cylinder, HomeRows, Table};
+use drawoff_contract::{ContractError, Cylinder, Day, HomeRows, Table};
 use drawoff_homes::FleetPriors;
 use drawoff_homes::shrink::Measured;
 use drawoff_store::fingerprint;
-use drawoff_store::output::{TableRows, part_files, read_manifest, read_table};
+use drawoff_store::output::{read_manifest, read_table};
 use drawoff_store::pipe::{packed, unpacked};
 
+use super::worked::{Fleet, Worked, WorkedParts, own_print};
 use super::{FAILED, OK, Print, home_of};
 use crate::run::Site;
 use crate::stages::{Daybooks, HomeDaybook, HomeResults, HomeTables, Learnt, Read, Wanted, learn, reduce};
 
 /// Everything that the service list needs of a home.
 pub(crate) const WANTED: Wanted = Wanted { faults: true, habits: true };
-/// Homes of a part in memory.
-const HOMES_AT_ONCE: usize = 8;
 
 /// What a fleet has taught, brought to whoever reads its homes.
 pub(crate) struct Lesson {
     pub(crate) priors: FleetPriors,
-    pub(crate) learnt: Learnt,
     /// What goes with every home that is read against it.
     pub(crate) print: String,
+    /// Last local day on which the fleet has readings.
+    pub(crate) last_day: Option<Day>,
+}
+
+/// Key of the last day in the manifest of what a fleet has taught.
+pub(crate) const LAST_DAY: &str = "last_day";
+
+/// The manifest of what a fleet has taught.
+fn manifest_of(folder: &Path) -> Result<serde_json::Value, ContractError> {
+    read_manifest(folder)?.filter(|m| m.get("learnt").is_some()).ok_or_else(|| {
+        ContractError::new(folder.display().to_string(), "holds nothing that `drawoff learn` wrote")
+            .with_hint("give its folder with --learnt")
+    })
 }
 
 /// The hash of what a fleet has taught, from its folder.
 pub(crate) fn print_of_lesson(folder: &Path, seed: u64) -> Result<String, ContractError> {
-    let manifest = read_manifest(folder)?.filter(|m| m.get("learnt").is_some());
-    let manifest = manifest.ok_or_else(|| {
-        ContractError::new(folder.display().to_string(), "holds nothing that `drawoff learn` wrote")
-            .with_hint("give its folder with --learnt")
-    })?;
     // The manifest has the hash of every file.
-    Ok(fingerprint(&format!("{manifest} {seed}")))
-}
-
-/// The hash of a home's settings and of what its fleet has taught.
-pub(crate) fn print_of(print: &Print, cylinder: &Cylinder, lesson: &str) -> String {
-    let mut own = fingerprint(&format!("{} {lesson}", print.of(Some(cylinder))));
-    own.truncate(super::PRINT_LETTERS);
-    own
+    Ok(fingerprint(&format!("{} {seed}", manifest_of(folder)?)))
 }
 
 impl Lesson {
-    /// Learns from the homes in a folder that `drawoff learn` wrote.
+    /// Reads what all homes of a fleet say together, from a folder that `drawoff learn` wrote.
     ///
     /// # Errors
-    /// When it cannot be read, or is of another version or register.
-    pub(crate) fn read(folder: &Path, site: &Site) -> Result<Self, ContractError> {
-        let path = |name: &str| folder.join(format!("{name}.parquet"));
-        let print = print_of_lesson(folder, site.seed)?;
-        let rows: Vec<LearntRow> = read_table(&path(LearntRow::NAME))?;
-        let broken = || ContractError::new(folder.display().to_string(), "is of another version or register");
-        let priors = FleetPriors::from_rows(&rows).ok_or_else(broken)?;
+    /// When it cannot be read, or is of another version.
+    pub(crate) fn read(folder: &Path, seed: u64) -> Result<Self, ContractError> {
+        let rows: Vec<LearntRow> = read_table(&path_in::<LearntRow>(folder))?;
+        let priors = FleetPriors::from_rows(&rows).ok_or_else(|| broken(folder))?;
+        let last_day = manifest_of(folder)?.get(LAST_DAY).and_then(serde_json::Value::as_i64);
+        let last_day = last_day.and_then(|d| i32::try_from(d).ok()).map(Day);
+        Ok(Self { priors, print: print_of_lesson(folder, seed)?, last_day })
+    }
+
+    /// Learns from the few homes whose daybooks lie in the folder.
+    ///
+    /// # Errors
+    /// When they cannot be read, or are of another register.
+    pub(crate) fn learn(&self, folder: &Path, site: &Site, wanted: Wanted) -> Result<Learnt, ContractError> {
         let mut daybooks = Vec::new();
-        for row in read_table::<ReducedHome>(&path(ReducedHome::NAME))? {
-            let cylinder = site.cylinders.get(&row.home).ok_or_else(broken)?;
+        for row in read_table::<ReducedHome>(&path_in::<ReducedHome>(folder))? {
+            let cylinder = site.cylinders.get(&row.home).ok_or_else(|| broken(folder))?;
             let notes = home_of(&row, cylinder, site.water, &[], 0)?.notes;
             daybooks.push(HomeDaybook { cylinder, notes });
         }
-        let (_, learnt) = learn(&daybooks.as_slice(), &priors, site.settings(), WANTED)?;
-        Ok(Self { priors, learnt, print })
+        let (_, learnt) = learn(&daybooks.as_slice(), &self.priors, site.settings(), wanted)?;
+        Ok(learnt)
+    }
+}
+
+fn path_in<T: Table>(folder: &Path) -> std::path::PathBuf {
+    folder.join(format!("{}.parquet", T::NAME))
+}
+
+fn broken(folder: &Path) -> ContractError {
+    ContractError::new(folder.display().to_string(), "is of another version or register")
+}
+
+impl Worked for AssessedHome {
+    fn home(&self) -> &str {
+        &self.home
+    }
+
+    fn status(&self) -> (&str, &str) {
+        (&self.status, &self.detail)
+    }
+
+    fn print(&self) -> &str {
+        &self.print
     }
 }
 
@@ -157,111 +185,36 @@ pub(crate) fn tables_of(row: &AssessedHome) -> Result<HomeTables, ContractError>
     })
 }
 
-/// Assessed homes of an engine's parts, in the order of the homes.
-pub(crate) struct AssessedParts {
-    parts: Vec<TableRows<AssessedHome>>,
-    /// What the fleet had taught those who assessed them.
-    lesson: Vec<LearntRow>,
-    pub(crate) print: String,
-}
-
-impl AssessedParts {
-    /// Opens the parts in some folders.
-    ///
-    /// # Errors
-    /// When one is unfinished or unreadable.
-    pub(crate) fn open(folders: &[PathBuf], lesson: &Path, seed: u64) -> Result<Self, ContractError> {
-        let mut parts = Vec::new();
-        for folder in folders {
-            for path in part_files(folder)? {
-                parts.push(TableRows::open_wide(&path, HOMES_AT_ONCE)?);
-            }
-        }
-        let print = print_of_lesson(lesson, seed)?;
-        let lesson = read_table(&lesson.join(format!("{}.parquet", LearntRow::NAME)))?;
-        Ok(Self { parts, lesson, print })
-    }
-
-    /// Gives the tables of every home of a fleet to `take`, in order; `has_rows` says of which homes of the register rows were reduced.
-    /// Homes without are read here. Failed ones are told.
-    ///
-    /// # Errors
-    /// When a home is missing, there twice or not of this fleet, and what `take` gives.
-    pub(crate) fn each_home(
-        mut self,
-        (daybooks, priors): (&dyn Daybooks, &FleetPriors),
-        settings: drawoff_homes::Settings,
-        print: &Print,
-        has_rows: &[bool],
-        take: &mut dyn FnMut(HomeTables) -> Result<(), ContractError>,
-    ) -> Result<(Vec<GroupRow>, Vec<ContractError>), ContractError> {
-        if self.lesson != priors.to_rows() {
-            return Err(ContractError::new("--learnt", "was learnt from another fleet than these parts")
-                .with_hint("learn from all parts, then assess them, then merge them"));
-        }
-        let (_, learnt) = learn(daybooks, priors, settings, WANTED)?;
-        let (mut groups, mut failed) = (Vec::new(), Vec::new());
-        for (home, &has_rows) in has_rows.iter().enumerate() {
-            let cylinder = daybooks.cylinder(home);
-            let row = self.take(&cylinder.home, &print_of(print, cylinder, &self.print))?;
-            let tables = match row {
-                None if has_rows => {
-                    return Err(ContractError::new(
-                        format!("home {}", cylinder.home),
-                        "was reduced, not assessed",
-                    )
-                    .with_hint("give the assessed parts of all homes"));
-                }
-                Some(row) if row.status == OK => tables_of(&row)?,
-                row => {
-                    let problem = |r: AssessedHome| ContractError::new(format!("home {}", r.home), r.detail);
-                    failed.extend(row.map(problem));
-                    let notes = reduce(cylinder, &HomeRows::default(), 0, settings.water);
-                    let read = Read::of(&HomeDaybook { cylinder, notes }, priors, settings, WANTED);
-                    learnt.finish::<()>(read, cylinder).into_tables()
-                }
-            };
+/// Gives the tables of every home of a fleet to `take`, in order; homes without rows are read here. Failed ones are told.
+///
+/// # Errors
+/// As [`WorkedParts::each_home`].
+pub(crate) fn each_assessed(
+    parts: WorkedParts<AssessedHome>,
+    (daybooks, priors): (&dyn Daybooks, &FleetPriors),
+    settings: drawoff_homes::Settings,
+    print: &Print,
+    has_rows: &[bool],
+    take: &mut dyn FnMut(HomeTables) -> Result<(), ContractError>,
+) -> Result<(Vec<GroupRow>, Vec<ContractError>), ContractError> {
+    let (_, learnt) = learn(daybooks, priors, settings, WANTED)?;
+    let lesson = parts.print.clone();
+    let mut groups = Vec::new();
+    let cylinders: Vec<&Cylinder> = (0..has_rows.len()).map(|home| daybooks.cylinder(home)).collect();
+    let without_rows = |cylinder: &Cylinder| {
+        let notes = reduce(cylinder, &HomeRows::default(), 0, settings.water);
+        let read = Read::of(&HomeDaybook { cylinder, notes }, priors, settings, WANTED);
+        learnt.finish::<()>(read, cylinder).into_tables()
+    };
+    let failed = parts.each_home(
+        &Fleet { cylinders: &cylinders, has_rows, priors },
+        &|cylinder| own_print(print, cylinder, &lesson),
+        &tables_of,
+        &without_rows,
+        &mut |tables: HomeTables| {
             groups.push((tables.habits.group, tables.habits.mean_day_kwh));
-            take(tables)?;
-        }
-        for part in &mut self.parts {
-            if let Some(row) = part.peek()? {
-                let message = "is not in the register, or its part is not in order";
-                return Err(ContractError::new(format!("home {}", row.home), message));
-            }
-        }
-        Ok((learnt.group_rows(&groups), failed))
-    }
-
-    /// The row of a home, if it has one; homes are asked for in order.
-    ///
-    /// # Errors
-    /// When a part is not in the order of the homes, or the home is not one of this run's.
-    fn take(&mut self, home: &str, print: &str) -> Result<Option<AssessedHome>, ContractError> {
-        let wrong = |home: &str, message: &str| {
-            ContractError::new(format!("home {home}"), message)
-                .with_hint("assess all homes again, against what `drawoff learn` wrote of these parts")
-        };
-        let mut found = None;
-        for part in &mut self.parts {
-            let Some(next) = part.peek()? else { continue };
-            if next.home.as_str() < home {
-                return Err(wrong(
-                    &next.home,
-                    "its part is not in the order of the homes, or it is there twice",
-                ));
-            }
-            if next.home != home {
-                continue;
-            }
-            if next.print != print {
-                return Err(wrong(home, "was assessed with other settings, or against another fleet"));
-            }
-            if found.is_some() {
-                return Err(wrong(home, "is in two parts"));
-            }
-            found = part.take()?;
-        }
-        Ok(found)
-    }
+            take(tables)
+        },
+    )?;
+    Ok((learnt.group_rows(&groups), failed))
 }

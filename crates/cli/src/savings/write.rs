@@ -6,7 +6,7 @@ use drawoff_contract::savings_tables::{
 use drawoff_contract::{Account, ContractError};
 use drawoff_homes::robust::median;
 use drawoff_report::{csv, json, site};
-use drawoff_savings::before_after::{DayUse, days_used};
+use drawoff_savings::before_after::DayUse;
 use drawoff_savings::fleet::{carbon, energy, money, random_effects, total};
 use drawoff_savings::saving::Span;
 use drawoff_store::RunFolder;
@@ -22,7 +22,6 @@ use crate::run::{Inputs, file_rows};
 /// Tables as they are filled home by home.
 pub(super) struct Tables {
     half_hours: TableStream<SavingHalfHourRow>,
-    with_half_hours: bool,
     homes: Vec<SavingRow>,
     sound: Vec<bool>,
     parts: Vec<SavingPartRow>,
@@ -30,38 +29,29 @@ pub(super) struct Tables {
     still_open: Vec<StillOpenRow>,
     /// Days of all homes; empty where no home was changed.
     uses: Vec<(String, Vec<DayUse>)>,
-    with_uses: bool,
 }
 
 impl Tables {
-    pub(super) fn begin(
-        folder: &RunFolder,
-        with_half_hours: bool,
-        with_uses: bool,
-    ) -> Result<Self, ContractError> {
+    pub(super) fn begin(folder: &RunFolder) -> Result<Self, ContractError> {
         Ok(Self {
             half_hours: folder.begin_table()?,
-            with_half_hours,
             homes: Vec::new(),
             sound: Vec::new(),
             parts: Vec::new(),
             months: Vec::new(),
             still_open: Vec::new(),
             uses: Vec::new(),
-            with_uses,
         })
     }
 
     pub(super) fn take(&mut self, home: HomeDone) -> Result<(), ContractError> {
         self.sound.push(home.sound);
         self.still_open.extend(home.still_open);
-        if let Some(of) = home.savings.assessed.as_ref().filter(|_| self.with_uses) {
-            self.uses.push((home.savings.row.home.clone(), days_used(&of.known.history)));
-        }
-        self.homes.push(home.savings.row);
-        self.parts.extend(home.savings.parts);
-        self.months.extend(home.savings.months);
-        if self.with_half_hours { self.half_hours.push(home.savings.half_hours) } else { Ok(()) }
+        self.uses.extend(home.uses.map(|uses| (home.row.home.clone(), uses)));
+        self.homes.push(home.row);
+        self.parts.extend(home.parts);
+        self.months.extend(home.months);
+        self.half_hours.push(home.half_hours)
     }
 
     pub(super) fn home_days(&self) -> u64 {
