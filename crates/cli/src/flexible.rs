@@ -285,11 +285,11 @@ pub(crate) fn after_daybook(
         Ok(())
     })?;
     failed.iter().for_each(progress::warning);
+    let (seconds, days) = (started.elapsed().as_secs_f64(), period.days.len());
     progress::note(&format!(
-        "tried events on {} days of {} homes in {:.1} s",
-        period.days.len(),
+        "tried events on {days} days of {} homes in {seconds:.1} s, {} home-days a second",
         thousands(homes.len() as u64),
-        started.elapsed().as_secs_f64()
+        thousands(((homes.len() * days) as f64 / seconds.max(1e-3)) as u64)
     ));
     let values = Values::of(inputs, settings, gather.period())?;
     let results = Results::of(inputs, settings, &gather, &values);
