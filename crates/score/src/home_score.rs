@@ -84,6 +84,8 @@ pub struct HomeScore {
     pub ever_used: bool,
     /// Usable water, root mean square error over the volume; `None` without truth or equipment fault.
     pub usable: Option<f64>,
+    /// Whether no fault of any kind was imposed.
+    pub is_sound: bool,
     /// Days within the quantiles of demand; `None` where they were not asked.
     pub quantiles: Option<[Share; 4]>,
 }
@@ -120,6 +122,7 @@ pub fn score_home(read: &HomeRead<'_>, truth: &TruthHome) -> HomeScore {
         }),
         ever_used: truth.days.iter().any(|d| d.litres >= crate::vacancy::VACANT_BELOW_LITRES),
         usable: equipment_sound.then(|| usable_error(read.notes, read.volume_l, truth)).flatten(),
+        is_sound: truth.is_sound(),
         quantiles: None,
     }
 }

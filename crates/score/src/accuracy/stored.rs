@@ -21,20 +21,11 @@ pub(super) fn usable(accuracy: &Accuracy) -> FigureTable {
         |h| h.usable.is_some(),
         |homes, condition, class| {
             let errors: Vec<f64> = homes.iter().filter_map(|h| h.usable).collect();
-            let pooled = |drawn: &[usize]| {
-                let mean = drawn.iter().map(|&i| errors[i].powi(2)).sum::<f64>() / drawn.len() as f64;
-                Some(mean.sqrt())
-            };
-            let all: Vec<usize> = (0..errors.len()).collect();
+            let of_sound: Vec<f64> = homes.iter().filter(|h| h.is_sound).filter_map(|h| h.usable).collect();
             let bar = (class == USABLE_CLASSES[0]).then_some(Bar::AtMost(USABLE_BAR));
             vec![
-                Figure {
-                    value: pooled(&all),
-                    interval: interval(errors.len(), &format!("usable {}", condition.label), pooled),
-                    cases: errors.len(),
-                    bar,
-                    ..Figure::default()
-                },
+                pooled(&errors, &format!("usable {}", condition.label), bar),
+                pooled(&of_sound, &format!("usable sound {}", condition.label), bar),
                 Figure {
                     value: median(&errors),
                     interval: median_interval(&errors, &format!("median usable {}", condition.label)),
@@ -46,9 +37,29 @@ pub(super) fn usable(accuracy: &Accuracy) -> FigureTable {
     );
     FigureTable {
         title: "Usable water",
-        note: "Homes without equipment fault. Error at the end of each half-hour of the water that can be drawn at 40 degC from \
+        note: "Homes without equipment fault; those with exchanged or frozen probes, or gaps, are among all. Error at the end of each half-hour of the water that can be drawn at 40 degC from \
                a feed of 10 degC, as a part of the stored volume.",
-        columns: vec!["root mean square, all homes", "root mean square, median home"],
+        columns: vec![
+            "root mean square, all homes",
+            "root mean square, homes without any fault",
+            "root mean square, median home",
+        ],
         rows,
+    }
+}
+
+/// Root mean square over homes, with its interval by home; none without homes.
+fn pooled(errors: &[f64], name: &str, bar: Option<Bar>) -> Figure {
+    let of = |drawn: &[usize]| {
+        let mean = drawn.iter().map(|&i| errors[i].powi(2)).sum::<f64>() / drawn.len() as f64;
+        Some(mean.sqrt()).filter(|v| !v.is_nan())
+    };
+    let all: Vec<usize> = (0..errors.len()).collect();
+    Figure {
+        value: of(&all),
+        interval: if errors.is_empty() { None } else { interval(errors.len(), name, of) },
+        cases: errors.len(),
+        bar: bar.filter(|_| !errors.is_empty()),
+        ..Figure::default()
     }
 }
