@@ -13,7 +13,7 @@ use crate::settings::WorthSettings;
 /// The listed visits as rounds, in the order in which to drive them.
 ///
 /// Each area's visits are cut in days, by rank. What is left of an area and fills less than half a day is put together with the
-/// same of other areas, and so are homes without an area. A round with danger goes before one without, then the larger
+/// same of other areas, one area after the other, and so are homes without an area. A round with danger goes before one without, then the larger
 /// worth. A week has as many rounds as it takes to make its visits.
 #[must_use]
 pub fn rounds(visits: &[VisitRow], settings: &WorthSettings, learned: &Learned) -> Vec<RoundRow> {
@@ -30,7 +30,13 @@ pub fn rounds(visits: &[VisitRow], settings: &WorthSettings, learned: &Learned) 
             if 2 * day.len() >= a_day { all.push(day.to_vec()) } else { left.extend(day) }
         }
     }
-    left.sort_by_key(|v| v.rank);
+    // Homes of one area follow each other, the area of the best rank first; a home without an area stands for itself.
+    let mut best: BTreeMap<&str, i64> = BTreeMap::new();
+    for visit in left.iter().filter(|v| !v.area.is_empty()) {
+        let rank = best.entry(&visit.area).or_insert(visit.rank);
+        *rank = visit.rank.min(*rank);
+    }
+    left.sort_by_key(|v| (best.get(v.area.as_str()).copied().unwrap_or(v.rank), v.rank));
     all.extend(left.chunks(a_day).map(<[&VisitRow]>::to_vec));
     let first_rank = |day: &[&VisitRow]| day.first().map_or(i64::MAX, |v| v.rank);
     let worth = |day: &[&VisitRow]| day.iter().fold(0_i64, |sum, v| sum.saturating_add(v.worth.0));
@@ -131,6 +137,14 @@ mod tests {
         assert_eq!(of(3), ["h06", "h07", "h08"]);
         let weeks: Vec<(i64, i64)> = [0, 3, 6].iter().map(|&i| (rounds[i].week, rounds[i].day)).collect();
         assert_eq!(weeks, [(1, 1), (1, 2), (2, 1)]);
+    }
+
+    #[test]
+    fn nobody_drives_back_and_forth_between_areas() {
+        let (rounds, _) = planned(&["east", "west", "east", "west", ""], 5);
+        let homes: Vec<&str> = rounds.iter().map(|r| r.home.as_str()).collect();
+        // West holds the danger and so the best rank.
+        assert_eq!(homes, ["h01", "h03", "h00", "h02", "h04"]);
     }
 
     #[test]
