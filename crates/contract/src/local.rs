@@ -1,6 +1,8 @@
 //! Local days in a home's zone. A row belongs to the day in which its interval ends before midnight.
 
-use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveTime, Offset, TimeZone, Timelike};
+use std::cell::Cell;
+
+use chrono::{DateTime, Datelike, Duration, NaiveDate, NaiveTime, Offset, TimeZone};
 use chrono_tz::Tz;
 
 use crate::cell::Day;
@@ -48,17 +50,46 @@ fn instant(ms: i64) -> DateTime<chrono::Utc> {
     DateTime::from_timestamp_millis(ms).unwrap_or_default()
 }
 
+/// A day of UTC over which a zone keeps its offset.
+#[derive(Clone, Copy)]
+struct KeptOffset {
+    zone: Tz,
+    utc_day: i64,
+    offset_ms: i64,
+}
+
+thread_local! {
+    /// Instants are asked for one after another: most lie in the day of the last one, and the zone is looked up once a day.
+    static LAST: Cell<Option<KeptOffset>> = const { Cell::new(None) };
+}
+
+/// An instant on the zone's own clock, as milliseconds since the start of 1970 on that clock.
+fn local_ms(zone: Tz, ms: i64) -> i64 {
+    let utc_day = ms.div_euclid(MS_PER_DAY);
+    if let Some(last) = LAST.get().filter(|l| l.utc_day == utc_day && l.zone == zone) {
+        return ms + last.offset_ms;
+    }
+    let offset_ms =
+        |ms: i64| i64::from(instant(ms).with_timezone(&zone).offset().fix().local_minus_utc()) * 1000;
+    let (first, last) = (utc_day * MS_PER_DAY, utc_day * MS_PER_DAY + MS_PER_DAY - 1);
+    let offset = offset_ms(ms);
+    // No zone changes and changes back within a day.
+    if offset_ms(first) == offset && offset_ms(last) == offset {
+        LAST.set(Some(KeptOffset { zone, utc_day, offset_ms: offset }));
+    }
+    ms + offset
+}
+
 /// Calendar day of an instant in a zone.
 #[must_use]
 pub fn day_of(zone: Tz, ms: i64) -> Day {
-    Day(instant(ms).with_timezone(&zone).num_days_from_ce() - 719_163)
+    Day(i32::try_from(local_ms(zone, ms).div_euclid(MS_PER_DAY)).unwrap_or_default())
 }
 
 /// Local minute of the day (0 to 1439) of an instant.
 #[must_use]
 pub fn minute_of_day(zone: Tz, ms: i64) -> u32 {
-    let local = instant(ms).with_timezone(&zone);
-    local.hour() * 60 + local.minute()
+    u32::try_from(local_ms(zone, ms).rem_euclid(MS_PER_DAY) / 60_000).unwrap_or(0)
 }
 
 /// Which half-hour of its local day an instant lies in, from 1: the settlement period in a zone that settles by local days.
@@ -134,6 +165,36 @@ mod tests {
         assert_eq!(of(2026, 10, 25).half_hours(), 50);
         assert_eq!(of(2026, 6, 1).half_hours(), 48);
         assert_eq!(day_of(zone, of(2026, 3, 29).start_ms), of(2026, 3, 29).day);
+    }
+
+    #[test]
+    fn the_clock_is_that_of_the_zone_at_every_quarter_of_an_hour() {
+        use chrono::Timelike;
+        let zones = [
+            chrono_tz::Europe::London,
+            chrono_tz::Australia::Lord_Howe,
+            chrono_tz::Africa::Casablanca,
+            chrono_tz::Asia::Kathmandu,
+            chrono_tz::Pacific::Apia,
+            chrono_tz::America::St_Johns,
+        ];
+        // 2011, in which Apia left out a day, and 2026; instants out of order as well.
+        for from in [1_293_840_000_000, 1_767_225_600_000] {
+            for quarter in 0..366 * 96 {
+                let ms = from + ((quarter * 37) % (366 * 96)) * 900_000 - i64::from(quarter % 2 == 0);
+                for zone in zones {
+                    for ms in [ms, from + quarter * 900_000] {
+                        let local = instant(ms).with_timezone(&zone);
+                        assert_eq!(
+                            minute_of_day(zone, ms),
+                            local.hour() * 60 + local.minute(),
+                            "{zone} {ms}"
+                        );
+                        assert_eq!(day_of(zone, ms).0, local.num_days_from_ce() - 719_163, "{zone} {ms}");
+                    }
+                }
+            }
+        }
     }
 
     #[test]

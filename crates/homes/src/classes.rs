@@ -18,7 +18,7 @@ use drawoff_contract::local::minute_of_day;
 use drawoff_tank::water::Water;
 use rayon::prelude::*;
 
-use self::mixture::{Mixture, Point, fleet_mixture};
+use self::mixture::{Law, Mixture, Point, fleet_mixture};
 use crate::habits::learnt_from;
 use crate::reading::{HomeNotes, HomeReading};
 
@@ -93,8 +93,9 @@ impl FleetClasses {
     pub fn of_home(&self, home: &HomeDraws) -> HomeClasses {
         let own: Vec<Point> = home.points.iter().flatten().copied().collect();
         let mixture = self.0[usize::from(home.coarse)].of_home(&own);
+        let laws = mixture.laws();
         let of_draws: Vec<Option<[f64; 3]>> =
-            home.points.iter().map(|p| p.map(|p| probabilities(&mixture, p))).collect();
+            home.points.iter().map(|p| p.map(|p| probabilities(&mixture, &laws, p))).collect();
         let sums = of_draws.iter().flatten().fold([0.0; 3], |s, p| std::array::from_fn(|c| s[c] + p[c]));
         let per_day = (home.days > 0).then(|| sums.map(|s| s / home.days as f64));
         HomeClasses { of_draws, per_day }
@@ -147,10 +148,10 @@ fn points(notes: HomeNotes<'_>, reading: &HomeReading, water: Water) -> Vec<Opti
 }
 
 /// Probabilities of the classes of one draw-off: over the parts of the mixture, the chance that its true litres lie in the bounds.
-fn probabilities(mixture: &Mixture, point: Point) -> [f64; 3] {
+fn probabilities(mixture: &Mixture, laws: &[Law; 3], point: Point) -> [f64; 3] {
     let mut out = [0.0; 3];
     for (share, mean, sd) in point.readings().into_iter().flat_map(|(likely, point)| {
-        mixture.true_log_litres(point).map(|(share, mean, sd)| (likely * share, mean, sd))
+        mixture.true_log_litres(laws, point).map(|(share, mean, sd)| (likely * share, mean, sd))
     }) {
         let below = |litres: f64| 0.5 * libm::erfc((mean - litres.ln()) / (sd * std::f64::consts::SQRT_2));
         let (small, no_bath) = (below(SMALL_BELOW_L), below(BATH_FROM_L));
@@ -169,7 +170,7 @@ mod tests {
 
     fn of(points: &[Point]) -> Vec<[f64; 3]> {
         let mixture = fleet_mixture(points, true).of_home(points);
-        points.iter().map(|p| probabilities(&mixture, *p)).collect()
+        points.iter().map(|p| probabilities(&mixture, &mixture.laws(), *p)).collect()
     }
 
     #[test]

@@ -3,9 +3,17 @@
 //! A segment either loses heat by insulation alone, with normal noise, or by insulation and an unseen draw-off, which
 //! only ever adds (normal plus exponential). The atom of clean segments matters: without it the fit over-corrects.
 
-use libm::{erfc, exp, log};
+mod densities;
+mod search;
 
+use libm::{exp, log};
+
+use self::densities::Densities;
+use self::search::{Cost, minimise};
 use crate::robust::{median, quantile};
+
+/// Noise of a segment is never taken as less, W.
+const LEAST_SIGMA_W: f64 = 1e-3;
 
 /// One idle segment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,79 +47,53 @@ pub(crate) struct Fit {
     pub clean: f64,
 }
 
-fn log_phi(x: f64) -> f64 {
-    if x > 8.5 {
-        // 1 to the last bit
-        0.0
-    } else if x > -8.0 {
-        log(0.5 * erfc(-x / std::f64::consts::SQRT_2))
-    } else {
-        // Asymptotic tail (Abramowitz and Stegun 26.2.12).
-        -0.5 * x * x - log(-x) - 0.918_938_533_204_672_7 + log(1.0 - 1.0 / (x * x) + 3.0 / (x * x * x * x))
-    }
-}
+/// Parameters of the search: coefficient, logarithm of the noise beyond its floor, logarithm of the mean drawn beyond 1.5 times the
+/// noise, log-odds of a clean segment.
+pub(crate) type Place = [f64; 4];
+/// Index of the mean drawn.
+const DRAWN: usize = 2;
 
-fn parameters(x: &[f64; 4]) -> Fit {
-    let sigma_w = exp(x[1]);
+fn parameters(x: &Place, floor_w: f64) -> Fit {
+    let sigma_w = floor_w + exp(x[1]);
     Fit { w_per_k: x[0], sigma_w, drawn_w: exp(x[2]) + 1.5 * sigma_w, clean: 1.0 / (1.0 + exp(-x[3])) }
 }
 
-/// The two densities of a fit, with what is the same for every residual.
-struct Densities {
-    sigma_w: f64,
-    drawn_w: f64,
-    ln_sigma: f64,
-    ln_clean: f64,
-    ln_contaminated: f64,
-    /// Of the drawn density: logarithm of its mean, and what convolution with the noise adds.
-    drawn_level: f64,
-    ratio: f64,
-}
+/// Logarithms are taken of products of so many densities: none of them is below 1e-38, so that no product is lost.
+const FACTORS: usize = 8;
 
-impl Densities {
-    fn new(fit: &Fit) -> Self {
-        let (s, l) = (fit.sigma_w, fit.drawn_w);
-        Self {
-            sigma_w: s,
-            drawn_w: l,
-            ln_sigma: log(s),
-            ln_clean: log(fit.clean),
-            ln_contaminated: log(1.0 - fit.clean),
-            drawn_level: -log(l) + s * s / (2.0 * l * l),
-            ratio: s / l,
-        }
+/// Cost of a place with its slopes, and what a first look says of its curvature.
+fn cost(x: &Place, data: &[Observation], floor_w: f64) -> Cost {
+    let fit = parameters(x, floor_w);
+    if !(1e-6..1.0 - 1e-6).contains(&fit.clean) || fit.drawn_w > 1e6 || !fit.w_per_k.is_finite() {
+        return Cost { value: f64::INFINITY, ..Cost::default() };
     }
-
-    /// Log densities of a residual under "clean" and under "with an unseen draw-off".
-    fn log_of(&self, r: f64) -> (f64, f64) {
-        let at = r / self.sigma_w;
-        let clean = -0.5 * at * at - self.ln_sigma - 0.918_938_533_204_672_7;
-        let drawn = self.drawn_level - r / self.drawn_w + log_phi(at - self.ratio);
-        (self.ln_clean + clean, self.ln_contaminated + drawn)
-    }
-}
-
-/// Logarithm of the sum of two exponentials.
-fn log_sum(a: f64, b: f64) -> f64 {
-    let (most, least) = if a >= b { (a, b) } else { (b, a) };
-    // exp(0) is 1, and what is added to 1 below 2^-54 is lost.
-    if least - most < -38.0 { most } else { most + log(1.0 + exp(least - most)) }
-}
-
-fn cost(x: &[f64; 4], data: &[Observation], least_sigma_w: f64) -> f64 {
-    let fit = parameters(x);
-    if !(1e-6..1.0 - 1e-6).contains(&fit.clean) || fit.sigma_w < least_sigma_w.max(1e-3) || fit.drawn_w > 1e6
-    {
-        return f64::INFINITY;
-    }
-    // Weak prior that keeps the share of clean segments away from 0 and 1.
-    let mut sum = -log(fit.clean * (1.0 - fit.clean));
     let densities = Densities::new(&fit);
-    for o in data {
-        let (a, b) = densities.log_of(o.loss_w - fit.w_per_k * o.lift_k);
-        sum -= log_sum(a, b);
+    let (sigma_by_x, drawn_by_x) = (fit.sigma_w - floor_w, fit.drawn_w - 1.5 * fit.sigma_w);
+    // Weak prior that keeps the share of clean segments away from 0 and 1.
+    let mut out = Cost { value: -log(fit.clean * (1.0 - fit.clean)), ..Cost::default() };
+    out.slope[3] = 2.0 * fit.clean - 1.0;
+    for some in data.chunks(FACTORS) {
+        let mut product = 1.0;
+        for o in some {
+            let d = densities.at(o.loss_w - fit.w_per_k * o.lift_k);
+            out.value -= d.exponent;
+            product *= d.factor;
+            let slope = [
+                -o.lift_k * d.by_residual,
+                sigma_by_x * (d.by_sigma + 1.5 * d.by_drawn),
+                drawn_by_x * d.by_drawn,
+                d.clean - fit.clean,
+            ];
+            for (i, a) in slope.iter().enumerate() {
+                out.slope[i] -= a;
+                for (j, b) in slope.iter().enumerate() {
+                    out.products[i][j] += a * b;
+                }
+            }
+        }
+        out.value -= log(product);
     }
-    sum
+    out
 }
 
 /// Fits the mixture with a noise of at least `least_sigma_w`; `None` with fewer than 12 segments.
@@ -119,81 +101,32 @@ pub(crate) fn fit(data: &[Observation], least_sigma_w: f64) -> Option<Fit> {
     if data.len() < 12 {
         return None;
     }
+    let floor_w = least_sigma_w.max(LEAST_SIGMA_W);
     let ratios: Vec<f64> = data.iter().map(|o| o.loss_w / o.lift_k).collect();
-    let mut best: Option<([f64; 4], f64)> = None;
+    let mut best: Option<(Place, f64)> = None;
     for q in [0.2, 0.45] {
         let start = quantile(&ratios, q);
         let spread = median(&data.iter().map(|o| (o.loss_w - start * o.lift_k).abs()).collect::<Vec<_>>());
-        let x = minimise(
-            [start, log((spread / 0.67 + 0.5).max(1.1 * least_sigma_w)), log(40.0), 1.0],
-            data,
-            least_sigma_w,
-        );
+        let sigma_w = (spread / 0.67 + 0.5).max(1.1 * least_sigma_w);
+        let begin = [start, log(sigma_w - floor_w), log(40.0), 1.0];
+        let longest = [0.3 * start.abs().max(0.3), 1.0, 1.5, 1.5];
+        // Draw-offs no larger than the noise can stand for the noise itself, and clean segments for the rare ones, at a coefficient some
+        // 10 % lower: now and then as likely, and not what is meant. With their mean held first, the search begins among fits
+        // whose draw-offs are larger than the noise.
+        let held = |x: &Place| cost(x, data, floor_w).with_held(DRAWN);
+        let (begin, _) = minimise(begin, longest, &held);
+        let x = minimise(begin, longest, &|x| cost(x, data, floor_w));
         if best.is_none_or(|(_, c)| x.1 < c) {
             best = Some(x);
         }
     }
-    best.map(|(x, _)| parameters(&x))
+    best.map(|(x, _)| parameters(&x, floor_w))
 }
 
 /// Probability that each segment is clean, under the fit.
 pub(crate) fn clean_probabilities(fit: &Fit, data: &[Observation]) -> Vec<f64> {
     let densities = Densities::new(fit);
-    data.iter()
-        .map(|o| {
-            let (a, b) = densities.log_of(o.loss_w - fit.w_per_k * o.lift_k);
-            1.0 / (1.0 + exp(b - a))
-        })
-        .collect()
-}
-
-/// Nelder and Mead's simplex (The Computer Journal 7, 1965), four parameters, fixed coefficients.
-fn minimise(start: [f64; 4], data: &[Observation], least_sigma_w: f64) -> ([f64; 4], f64) {
-    let scale = [0.15 * start[0].abs().max(0.3), 0.4, 0.6, 0.8];
-    let mut simplex: Vec<([f64; 4], f64)> = (0..5)
-        .map(|i| {
-            let mut x = start;
-            if i > 0 {
-                x[i - 1] += scale[i - 1];
-            }
-            (x, cost(&x, data, least_sigma_w))
-        })
-        .collect();
-    let mix = |a: &[f64; 4], b: &[f64; 4], t: f64| std::array::from_fn(|i| a[i] + t * (b[i] - a[i]));
-    for _ in 0..400 {
-        simplex.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let (low, high) = (simplex[0].1, simplex[4].1);
-        if (high - low).abs() < 1e-6 * (1.0 + low.abs()) && (simplex[4].0[0] - simplex[0].0[0]).abs() < 1e-4 {
-            break;
-        }
-        let centre: [f64; 4] =
-            std::array::from_fn(|i| simplex[..4].iter().map(|s| s.0[i]).sum::<f64>() / 4.0);
-        let worst = simplex[4];
-        let reflected = mix(&centre, &worst.0, -1.0);
-        let at = cost(&reflected, data, least_sigma_w);
-        if at < simplex[0].1 {
-            let further = mix(&centre, &worst.0, -2.0);
-            let there = cost(&further, data, least_sigma_w);
-            simplex[4] = if there < at { (further, there) } else { (reflected, at) };
-        } else if at < simplex[3].1 {
-            simplex[4] = (reflected, at);
-        } else {
-            let towards =
-                if at < worst.1 { mix(&centre, &reflected, 0.5) } else { mix(&centre, &worst.0, 0.5) };
-            let there = cost(&towards, data, least_sigma_w);
-            if there < at.min(worst.1) {
-                simplex[4] = (towards, there);
-            } else {
-                let best = simplex[0].0;
-                for vertex in &mut simplex[1..] {
-                    vertex.0 = mix(&best, &vertex.0, 0.5);
-                    vertex.1 = cost(&vertex.0, data, least_sigma_w);
-                }
-            }
-        }
-    }
-    simplex.sort_by(|a, b| a.1.total_cmp(&b.1));
-    simplex[0]
+    data.iter().map(|o| densities.at(o.loss_w - fit.w_per_k * o.lift_k).clean).collect()
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 
 use chrono_tz::Tz;
 use drawoff_contract::daybook::{DayNote, DrawNote};
-use drawoff_contract::local::{LocalDay, minute_of_day, weekday};
+use drawoff_contract::local::{day_of, minute_of_day, weekday};
 use drawoff_contract::{Day, Utc};
 
 /// Intervals of a half-hour that together last longer than this hold a silence, h: a half-hour and two late stamps.
@@ -69,7 +69,7 @@ impl UsualHours {
 }
 
 fn kind_and_hour(zone: Tz, at_ms: i64) -> (usize, usize) {
-    let day = LocalDay::of_stamp(zone, at_ms + 1).day;
+    let day = day_of(zone, at_ms);
     (usize::from(weekday(day) >= 5), (minute_of_day(zone, at_ms) / 60) as usize)
 }
 

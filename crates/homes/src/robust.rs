@@ -9,10 +9,15 @@
 #[must_use]
 pub fn quantile(values: &[f64], q: f64) -> f64 {
     let mut sorted: Vec<f64> = values.iter().copied().filter(|v| !v.is_nan()).collect();
+    sorted.sort_by(f64::total_cmp);
+    sorted_quantile(&sorted, q)
+}
+
+/// The same of values in order of size without NaN.
+fn sorted_quantile(sorted: &[f64], q: f64) -> f64 {
     if sorted.is_empty() {
         return f64::NAN;
     }
-    sorted.sort_by(f64::total_cmp);
     let at = q * (sorted.len() - 1) as f64;
     let (low, high) = (at.floor() as usize, at.ceil() as usize);
     sorted[low] + (sorted[high] - sorted[low]) * (at - at.floor())
@@ -56,13 +61,23 @@ pub fn step(values: &[f64], least: usize, floor: f64) -> Option<Step> {
         return None;
     }
     let series: Vec<f64> = known.iter().map(|&i| values[i]).collect();
-    let deviation = |part: &[f64]| {
-        let centre = median(part);
+    // What lies before a cut and after it, in order of size: each cut moves one value from one to the other.
+    let (mut below, mut above) = (series[..least].to_vec(), series[least..].to_vec());
+    below.sort_by(f64::total_cmp);
+    above.sort_by(f64::total_cmp);
+    let place = |sorted: &[f64], value: f64| sorted.partition_point(|v| v.total_cmp(&value).is_lt());
+    let deviation = |part: &[f64], sorted: &[f64]| {
+        let centre = sorted_quantile(sorted, 0.5);
         part.iter().map(|v| (v - centre).abs()).sum::<f64>()
     };
     let (mut best, mut at) = (f64::INFINITY, least);
     for cut in least..=series.len() - least {
-        let cost = deviation(&series[..cut]) + deviation(&series[cut..]);
+        if cut > least {
+            let value = series[cut - 1];
+            above.remove(place(&above, value));
+            below.insert(place(&below, value), value);
+        }
+        let cost = deviation(&series[..cut], &below) + deviation(&series[cut..], &above);
         if cost < best {
             (best, at) = (cost, cut);
         }

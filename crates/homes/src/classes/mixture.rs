@@ -109,8 +109,9 @@ impl Mixture {
         let mut now = self.clone();
         for _ in 0..steps {
             let mut sums = [Sums::default(); 3];
+            let laws = now.laws();
             for point in points {
-                for (sum, share) in sums.iter_mut().zip(now.shares(*point)) {
+                for (sum, share) in sums.iter_mut().zip(shares(&laws, *point)) {
                     sum.add(*point, share);
                 }
             }
@@ -123,22 +124,60 @@ impl Mixture {
         now
     }
 
-    /// Probability of each part for a draw-off.
-    fn shares(&self, point: Point) -> [f64; 3] {
-        let logs = self.parts.map(|p| p.share.ln() + p.log_density(point, self.minutes_count));
-        let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let weights = logs.map(|l| (l - most).exp());
-        let sum: f64 = weights.iter().sum();
-        weights.map(|w| w / sum)
+    /// The densities of the parts, with what is the same for every draw-off.
+    pub(super) fn laws(&self) -> [Law; 3] {
+        self.parts.map(|part| {
+            let (inverse, log_determinant) = part.inverse(self.minutes_count, 0.0);
+            Law {
+                part,
+                log_share: part.share.ln(),
+                inverse,
+                log_determinant,
+                log_hour_variance: part.hour_variance.map(f64::ln),
+            }
+        })
     }
 
-    /// For each part: its probability, and mean and standard deviation of the logarithm of the true litres in it.
-    pub(super) fn true_log_litres(&self, point: Point) -> [(f64, f64, f64); 3] {
-        let shares = self.shares(point);
+    /// For each part, with [`laws`](Self::laws): its probability, and mean and standard deviation of the logarithm of the true litres in it.
+    pub(super) fn true_log_litres(&self, laws: &[Law; 3], point: Point) -> [(f64, f64, f64); 3] {
+        let shares = shares(laws, point);
         std::array::from_fn(|k| {
             let (mean, sd) = self.parts[k].true_log_litres(point, self.minutes_count);
             (shares[k], mean, sd)
         })
+    }
+}
+
+/// A part as it is asked for many draw-offs.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Law {
+    part: Part,
+    log_share: f64,
+    inverse: [f64; 3],
+    log_determinant: f64,
+    log_hour_variance: [f64; 2],
+}
+
+/// Probability of each part for a draw-off.
+fn shares(laws: &[Law; 3], point: Point) -> [f64; 3] {
+    let logs = [0, 1, 2].map(|k| laws[k].log_share + laws[k].log_density(point));
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights = logs.map(|l| (l - most).exp());
+    let sum: f64 = weights.iter().sum();
+    weights.map(|w| w / sum)
+}
+
+impl Law {
+    fn log_density(&self, point: Point) -> f64 {
+        let ([a, b, c], part) = (self.inverse, &self.part);
+        let r = [point.amount[0] - part.mean[0], point.amount[1] - part.mean[1]];
+        let squares = a * r[0] * r[0] + 2.0 * b * r[0] * r[1] + c * r[1] * r[1];
+        let mut out = -0.5 * (self.log_determinant + squares);
+        for h in 0..2 {
+            let from = point.hour[h] - part.hour[h];
+            out -= 0.5 * (self.log_hour_variance[h] + from * from / part.hour_variance[h]);
+        }
+        out
     }
 }
 
@@ -152,16 +191,6 @@ impl Part {
         let [_, both, minutes] = self.covariance;
         let determinant = (variance * minutes - both * both).max(1e-6);
         ([minutes / determinant, -both / determinant, variance / determinant], determinant.ln())
-    }
-
-    fn log_density(&self, point: Point, minutes_count: bool) -> f64 {
-        let ([a, b, c], log_determinant) = self.inverse(minutes_count, 0.0);
-        let r = [point.amount[0] - self.mean[0], point.amount[1] - self.mean[1]];
-        let mut out = -0.5 * (log_determinant + a * r[0] * r[0] + 2.0 * b * r[0] * r[1] + c * r[1] * r[1]);
-        for ((at, mean), variance) in point.hour.iter().zip(self.hour).zip(self.hour_variance) {
-            out -= 0.5 * (variance.ln() + (at - mean) * (at - mean) / variance);
-        }
-        out
     }
 
     /// Of a normal distribution whose litres are read with a known error: mean and standard deviation of the true ones.
@@ -274,7 +303,7 @@ mod tests {
         let home = fleet.of_home(&large);
         // The parts may share such draw-offs among them; what they say of the litres stays.
         let true_litres = |m: &Mixture| {
-            m.true_log_litres(Point::new(40.0, 10.0, 9.0, true))
+            m.true_log_litres(&m.laws(), Point::new(40.0, 10.0, 9.0, true))
                 .map(|(share, mean, _)| share * mean)
                 .iter()
                 .sum::<f64>()
@@ -287,7 +316,7 @@ mod tests {
         let fleet = fleet_mixture(&draws(500, 2), true);
         let mut point = Point::new(30.0, 8.0, 7.0, false);
         point.error = 1e-6;
-        for (_, mean, sd) in fleet.true_log_litres(point) {
+        for (_, mean, sd) in fleet.true_log_litres(&fleet.laws(), point) {
             assert!((mean.exp() - 30.0).abs() < 1e-3 && sd < 1e-5);
         }
     }

@@ -141,7 +141,7 @@ impl FleetDays {
             for of_home in homes {
                 let kinds = HomeDays::new(of_home, fleet);
                 for day in of_home.iter().filter(|d| !d.litres.is_nan()) {
-                    let empty = kinds.shares_of(*day)[0];
+                    let empty = kinds.shares(kinds.densities(*day))[0];
                     days += empty;
                     seen.iter_mut().zip(day.draws).for_each(|(sum, n)| *sum += empty * f64::from(n));
                 }
@@ -214,12 +214,14 @@ impl HomeDays {
         let mut best = (start, f64::NEG_INFINITY);
         for (balance, common) in BalanceError::candidates(&known) {
             let mut tried = Self { balance, ..start };
+            // What is learnt moves shares, and where a balance is steady the law of empty days; the other laws stay.
+            let mut densities: Vec<[f64; 3]> = known.iter().map(|d| tried.densities(*d)).collect();
             for _ in 0..ROUNDS {
                 let mut sums = SHARES.map(|s| s * SHARES_DAYS);
                 // Probes too few for a loss miss where heat goes when it starts too: how often that looks like a draw-off is the home's own.
                 let mut false_heating = (fleet.false_draws[1] * FALSE_HEATING_DAYS, FALSE_HEATING_DAYS);
-                for day in &known {
-                    let shares = tried.shares_of(*day);
+                for (day, densities) in known.iter().zip(&densities) {
+                    let shares = tried.shares(*densities);
                     sums.iter_mut().zip(shares).for_each(|(sum, s)| *sum += s);
                     false_heating.0 += shares[0] * f64::from(day.draws[1]);
                     false_heating.1 += shares[0];
@@ -227,10 +229,13 @@ impl HomeDays {
                 tried.shares = sums.map(|s| s / (known.len() as f64 + SHARES_DAYS));
                 if matches!(balance, BalanceError::Steady(_)) {
                     tried.draws[0][1] = false_heating.0 / false_heating.1;
+                    for (day, densities) in known.iter().zip(&mut densities) {
+                        densities[0] = tried.density(*day, 0);
+                    }
                 }
             }
-            let log =
-                known.iter().map(|d| tried.weighted(*d).iter().sum::<f64>().ln()).sum::<f64>() + common.ln();
+            let likely = densities.iter().map(|d| tried.weighted(*d).iter().sum::<f64>().ln());
+            let log = likely.sum::<f64>() + common.ln();
             if log > best.1 {
                 best = (tried, log);
             }
@@ -240,27 +245,29 @@ impl HomeDays {
 
     /// Density of a day by its kind: empty, frugal, usual.
     fn densities(&self, day: DayUse) -> [f64; 3] {
-        let about = |mean_l: f64| BalanceError::Mean(mean_l).density(day.litres);
-        let of_litres = [
-            (1.0 - LOOKED_IN.0) * self.balance.density(day.litres) + LOOKED_IN.0 * about(LOOKED_IN.1),
-            about(FRUGAL_L),
-            self.usage.density(day.litres),
-        ];
-        std::array::from_fn(|kind| {
-            let of_draws: f64 =
-                (0..2).map(|i| negative_binomial(day.draws[i], self.draws[kind][i], SHAPES[kind])).product();
-            (of_litres[kind] * of_draws).max(f64::MIN_POSITIVE)
-        })
+        [0, 1, 2].map(|kind| self.density(day, kind))
     }
 
-    fn weighted(&self, day: DayUse) -> [f64; 3] {
-        let [empty, frugal, usual] = self.densities(day);
+    /// Density of a day of one kind.
+    fn density(&self, day: DayUse, kind: usize) -> f64 {
+        let about = |mean_l: f64| BalanceError::Mean(mean_l).density(day.litres);
+        let of_litres = match kind {
+            0 => (1.0 - LOOKED_IN.0) * self.balance.density(day.litres) + LOOKED_IN.0 * about(LOOKED_IN.1),
+            1 => about(FRUGAL_L),
+            _ => self.usage.density(day.litres),
+        };
+        let of_draws: f64 =
+            (0..2).map(|i| negative_binomial(day.draws[i], self.draws[kind][i], SHAPES[kind])).product();
+        (of_litres * of_draws).max(f64::MIN_POSITIVE)
+    }
+
+    fn weighted(&self, [empty, frugal, usual]: [f64; 3]) -> [f64; 3] {
         [self.shares[0] * empty, self.shares[1] * frugal, (1.0 - self.shares[0] - self.shares[1]) * usual]
     }
 
-    /// Probability of each kind, the day taken by itself.
-    fn shares_of(&self, day: DayUse) -> [f64; 3] {
-        let weighted = self.weighted(day);
+    /// Probability of each kind, from the densities of a day taken by itself.
+    fn shares(&self, densities: [f64; 3]) -> [f64; 3] {
+        let weighted = self.weighted(densities);
         let sum: f64 = weighted.iter().sum();
         weighted.map(|w| w / sum)
     }

@@ -9,7 +9,7 @@ use drawoff_contract::Day;
 use drawoff_contract::habit_tables::{DayType, HabitRow};
 
 use super::history::History;
-use super::sample::{Amount, Sample};
+use super::sample::{Own, Sample, Weighing, samples_of_hour};
 use super::shapes::{Shape, cell};
 
 /// Hours ahead.
@@ -94,30 +94,28 @@ impl Demand {
     pub(crate) fn new(history: &History, shape: &Shape, level_kwh: f64) -> Self {
         let weights = weights(history);
         let apart = (history.days.len() / 6).clamp(2, APART_D);
+        let by = Weighing { other_kind: OTHER_KIND, apart, least_kwh: LEAST_DEMAND_KWH };
         let (mut samples, mut standings) = (Vec::new(), Vec::new());
         for (a, ahead_h) in AHEAD_H.into_iter().enumerate() {
-            let mut amounts: Vec<Vec<Amount>> =
-                (0..DayType::ALL.len() * 24).map(|c| shape.lent(a, c, level_kwh, SHAPE_DAYS)).collect();
-            let windows: Vec<Window> =
-                windows(history, ahead_h).into_iter().filter(|w| weights[w.day] > 0.0).collect();
-            for w in &windows {
-                for kind in DayType::ALL {
-                    let share = if kind == w.kind { 1.0 } else { OTHER_KIND };
-                    let weight = share * weights[w.day];
-                    amounts[cell(kind, w.hour)].push(Amount { kwh: w.kwh, weight, day: Some(w.day) });
-                }
+            let mut by_hour: Vec<Vec<Own>> = vec![Vec::new(); 24];
+            for w in windows(history, ahead_h).into_iter().filter(|w| weights[w.day] > 0.0) {
+                by_hour[w.hour].push(Own { kwh: w.kwh, day: w.day, kind: w.kind, weight: weights[w.day] });
             }
-            let of_ahead: Vec<Sample> = amounts.into_iter().map(Sample::new).collect();
+            let mut of_ahead = vec![Sample::default(); DayType::ALL.len() * 24];
             let mut found: [Vec<Standing>; 4] = Default::default();
-            for w in &windows {
-                let sample = &of_ahead[cell(w.kind, w.hour)];
-                let Some([level, idle]) = sample.standing([w.kwh, LEAST_DEMAND_KWH], w.day, apart) else {
-                    continue;
-                };
-                let standing = Standing { level, day: history.days[w.day].day, weight: weights[w.day] };
-                // Whether a quantile is above nothing is asked of the other days too: the day asked must not bring itself in.
-                for (list, _) in found.iter_mut().zip(LEVELS).filter(|(_, l)| idle <= *l) {
-                    list.push(standing);
+            for (hour, own) in by_hour.iter().enumerate() {
+                let lent = DayType::ALL.map(|kind| shape.lent(a, cell(kind, hour), level_kwh, SHAPE_DAYS));
+                let (of_hour, standing) = samples_of_hour(own, lent, by);
+                for (kind, sample) in DayType::ALL.into_iter().zip(of_hour) {
+                    of_ahead[cell(kind, hour)] = sample;
+                }
+                for (o, standing) in own.iter().zip(standing) {
+                    let Some([level, idle]) = standing else { continue };
+                    let standing = Standing { level, day: history.days[o.day].day, weight: o.weight };
+                    // Whether a quantile is above nothing is asked of the other days too: the day asked must not bring itself in.
+                    for (list, _) in found.iter_mut().zip(LEVELS).filter(|(_, l)| idle <= *l) {
+                        list.push(standing);
+                    }
                 }
             }
             samples.push(of_ahead);

@@ -12,6 +12,19 @@ pub(crate) struct Durations {
     pub(crate) log_sd: f64,
 }
 
+/// Durations with their mean, which is a sum over thousands of days: made once, not for each home.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Lasting {
+    durations: Durations,
+    mean_d: f64,
+}
+
+impl Lasting {
+    pub(crate) fn new(durations: Durations) -> Self {
+        Self { durations, mean_d: mean_d(durations) }
+    }
+}
+
 /// What was read of a series of days.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Path {
@@ -56,7 +69,7 @@ impl Model {
 ///
 /// `second_share` is the probability of state 1 on the first day. Equal likelihoods on a day say nothing of it. Work grows
 /// with the square of the number of days.
-pub(crate) fn read_states(days: &[[f64; 2]], durations: [Durations; 2], second_share: f64) -> Path {
+pub(crate) fn read_states(days: &[[f64; 2]], lasting: [Lasting; 2], second_share: f64) -> Path {
     let n = days.len();
     let running = |state: usize| {
         let mut sum = 0.0;
@@ -67,17 +80,17 @@ pub(crate) fn read_states(days: &[[f64; 2]], durations: [Durations; 2], second_s
         }
         out
     };
+    let durations = lasting.map(|l| l.durations);
     let model = Model {
         days: n,
         evidence: [running(0), running(1)],
         exact: durations.map(|d| (0..=n).map(|k| log_exact(d, k)).collect()),
         at_least: durations.map(|d| (0..=n).map(|k| log_at_least(d, k)).collect()),
-        left: durations.map(|d| {
-            // A sum over thousands of days: once, not for each.
-            let log_mean = mean_d(d).ln();
-            (0..=n).map(|k| log_at_least(d, k) - log_mean).collect()
+        left: lasting.map(|l| {
+            let log_mean = l.mean_d.ln();
+            (0..=n).map(|k| log_at_least(l.durations, k) - log_mean).collect()
         }),
-        left_at_least: durations.map(|d| log_left_at_least(d, n)),
+        left_at_least: lasting.map(|l| log_left_at_least(l, n)),
         start: [(1.0 - second_share).ln(), second_share.ln()],
     };
     Path { second: most_likely(&model), probability: probabilities(&model) }
@@ -195,8 +208,8 @@ fn mean_d(d: Durations) -> f64 {
     (0..LONGEST_D).map(|k| exceeds(d, k)).sum()
 }
 
-fn log_left_at_least(d: Durations, n: usize) -> Vec<f64> {
-    let mean = mean_d(d);
+fn log_left_at_least(lasting: Lasting, n: usize) -> Vec<f64> {
+    let (d, mean) = (lasting.durations, lasting.mean_d);
     let mut left: f64 = 1.0;
     let mut out = vec![f64::NEG_INFINITY];
     for k in 1..=n {
@@ -231,7 +244,7 @@ mod tests {
                         (false, false) => log_exact(d, k),
                         (false, true) => log_at_least(d, k),
                         (true, false) => log_at_least(d, k) - mean_d(d).ln(),
-                        (true, true) => log_left_at_least(d, k)[k],
+                        (true, true) => log_left_at_least(Lasting::new(d), k)[k],
                     };
                     from = to;
                 }
@@ -248,7 +261,7 @@ mod tests {
     #[test]
     fn probabilities_agree_with_all_paths_counted() {
         let days = [[-0.1, -2.0], [-1.0, -0.9], [-3.0, -0.2], [-2.0, -0.4], [0.0, 0.0], [-0.3, -1.5]];
-        let read = read_states(&days, DURATIONS, 0.1);
+        let read = read_states(&days, DURATIONS.map(Lasting::new), 0.1);
         for (found, wanted) in read.probability.iter().zip(by_enumeration(&days, 0.1)) {
             assert!((found - wanted).abs() < 1e-12, "{found} {wanted}");
         }
@@ -259,7 +272,7 @@ mod tests {
         let mut days = vec![[0.0, -8.0]; 30];
         days[10..20].fill([-8.0, 0.0]);
         days[14] = [0.0, 0.0];
-        let read = read_states(&days, DURATIONS, 0.05);
+        let read = read_states(&days, DURATIONS.map(Lasting::new), 0.05);
         assert_eq!(read.second, (0..30).map(|i| (10..20).contains(&i)).collect::<Vec<_>>());
         assert!(read.probability[14] > 0.99);
     }
@@ -275,7 +288,7 @@ mod tests {
 
     #[test]
     fn no_days_give_no_path() {
-        let read = read_states(&[], DURATIONS, 0.05);
+        let read = read_states(&[], DURATIONS.map(Lasting::new), 0.05);
         assert!(read.second.is_empty() && read.probability.is_empty());
     }
 }

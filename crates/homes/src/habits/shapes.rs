@@ -4,7 +4,7 @@ use drawoff_contract::habit_tables::DayType;
 
 use super::demand::{AHEAD_H, windows};
 use super::history::History;
-use super::sample::Amount;
+use super::sample::Lent;
 
 /// Quantiles by which a shape is kept.
 const POINTS: usize = 20;
@@ -42,14 +42,10 @@ impl Shape {
     }
 
     /// The shape at a home's level, weighing `days` in all; nothing where the group has none.
-    pub(crate) fn lent(&self, ahead: usize, cell: usize, level_kwh: f64, days: f64) -> Vec<Amount> {
-        let Some(points) = self.0.get(ahead).map(|cells| &cells[cell]) else { return Vec::new() };
-        let weight = days / POINTS as f64;
-        points
-            .iter()
-            .filter(|_| level_kwh.is_finite())
-            .map(|v| Amount { kwh: v * level_kwh, weight, day: None })
-            .collect()
+    pub(crate) fn lent(&self, ahead: usize, cell: usize, level_kwh: f64, days: f64) -> Lent {
+        let points = self.0.get(ahead).map_or(&[][..], |cells| &cells[cell]);
+        let at_level = points.iter().filter(|_| level_kwh.is_finite()).map(|v| v * level_kwh);
+        Lent { kwh: at_level.collect(), weight: days / POINTS as f64 }
     }
 }
 

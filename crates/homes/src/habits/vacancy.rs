@@ -4,11 +4,13 @@
 //! a few litres (`day_evidence`). Both last for days, which settles the doubtful ones. A day without enough data, with silent probes or with a cold store says nothing and stays
 //! unknown, whatever lies around it.
 
+use std::sync::LazyLock;
+
 use drawoff_contract::Day;
 use drawoff_contract::habit_tables::{OCCUPIED, UNKNOWN, VACANT, VacancyRow};
 
 use super::day_evidence::{FleetDays, HomeDays};
-use super::semi_markov::{Durations, read_states};
+use super::semi_markov::{Durations, Lasting, read_states};
 use crate::reading::{HomeNotes, HomeReading};
 
 /// A single draw below this is as often ripple of the heat balance as water, and puts no litres beside the balance, l.
@@ -25,6 +27,9 @@ const OCCUPIED_DURATIONS: Durations = Durations { median_d: 30.0, log_sd: 1.2 };
 const VACANT_DURATIONS: Durations = Durations { median_d: 5.0, log_sd: 1.0 };
 /// Share of homes that are empty when the data begin (design choice).
 const VACANT_AT_START: f64 = 0.05;
+
+static LASTING: LazyLock<[Lasting; 2]> =
+    LazyLock::new(|| [OCCUPIED_DURATIONS, VACANT_DURATIONS].map(Lasting::new));
 
 /// What was seen of a day.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -70,7 +75,7 @@ pub(crate) fn days_seen(notes: HomeNotes<'_>, reading: &HomeReading) -> Vec<DayU
 pub(crate) fn read_vacancy(home: &str, days: &[Day], seen: &[DayUse], fleet: FleetDays) -> Vec<VacancyRow> {
     let own = HomeDays::new(seen, fleet);
     let likelihoods: Vec<[f64; 2]> = seen.iter().map(|d| own.evidence(*d)).collect();
-    let path = read_states(&likelihoods, [OCCUPIED_DURATIONS, VACANT_DURATIONS], VACANT_AT_START);
+    let path = read_states(&likelihoods, *LASTING, VACANT_AT_START);
     days.iter()
         .enumerate()
         .map(|(i, day)| {
