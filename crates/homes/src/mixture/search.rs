@@ -45,8 +45,7 @@ pub(super) fn minimise(start: Place, longest: Place, cost: &dyn Fn(&Place) -> Co
             step = times(&inverse, &now.slope).map(|v| -v);
         }
         let promised = -dot(&step, &now.slope);
-        // Not a number as well.
-        if !(promised > 2.0 * LEAST_GAIN) {
+        if promised.is_nan() || promised <= 2.0 * LEAST_GAIN {
             break;
         }
         let too_long = (0..4).map(|i| step[i].abs() / longest[i]).fold(1.0, f64::max);
