@@ -140,7 +140,7 @@ mod tests {
         let inverse = inverse_of(&products);
         for (i, row) in products.iter().enumerate() {
             for j in 0..4 {
-                let sum: f64 = (0..4).map(|k| row[k] * inverse[k][j]).sum();
+                let sum: f64 = row.iter().zip(&inverse).map(|(product, inverse)| product * inverse[j]).sum();
                 assert!((sum - f64::from(u8::from(i == j))).abs() < 1e-2, "{i} {j} {sum}");
             }
         }
