@@ -5,6 +5,7 @@ pub mod confined;
 pub mod floors;
 pub mod fresh;
 pub mod fuzz;
+pub mod invented;
 pub mod lone_home;
 pub mod nights;
 pub mod program;

@@ -55,7 +55,7 @@ pub fn pipeline_problems(subject: &str, text: &str) -> Vec<drawoff_contract::Con
 pub fn main() -> std::process::ExitCode {
     drawoff_store::quiet_decoders();
     exit::on_interrupt();
-    let args = Args::parse();
+    let mut args = Args::parse();
     if args.log == Log::Json {
         progress::speak_json();
     }
@@ -64,7 +64,8 @@ pub fn main() -> std::process::ExitCode {
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(threads)).build_global();
     }
     let works = matches!(args.command, Command::Worker(_));
-    let done = match &args.command {
+    let settled = places::settle_command(&mut args.command);
+    let done = settled.and_then(|()| match &args.command {
         Command::Run(a) => run::run(a),
         Command::Check(a) => check::check(a),
         Command::Propose(a) => propose::propose(a),
@@ -87,7 +88,7 @@ pub fn main() -> std::process::ExitCode {
         Command::Worker(a) => worker::worker(a),
         Command::Completions(a) => command_line::completions(a),
         Command::Manual => command_line::manual(),
-    };
+    });
     // The last line of a worker is its counts.
     if !works {
         places::say_what_was_asked();

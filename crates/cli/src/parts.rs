@@ -109,7 +109,8 @@ pub(crate) fn home_of(
 ) -> Result<Home, ContractError> {
     let broken = |what: &str| ContractError::new(format!("home {}", row.home), format!("its row has {what}"));
     let notes = match row.status.as_str() {
-        LACKING => reduce(cylinder, &HomeRows::default(), 0, water),
+        // What is known of a home without rows.
+        LACKING | FAILED => reduce(cylinder, &HomeRows::default(), 0, water),
         _ => Ok(Notes {
             days: unpacked(&row.days)?,
             spells: unpacked(&row.spells)?,

@@ -7,6 +7,7 @@ use drawoff_objects::{Address, Place, Storage, give_up_after, names_a_secret, ta
 use drawoff_store::RunFolder;
 use drawoff_store::output::run_root;
 
+use crate::args::Command;
 use crate::exit::{Exit, Failure};
 use crate::pipeline::Pipeline;
 use crate::progress::{self, thousands};
@@ -56,15 +57,8 @@ pub(crate) fn told(item: &str) -> String {
 
 /// Turns `file://` into paths.
 pub(crate) fn settle(pipeline: &mut Pipeline) {
-    let Pipeline { inputs, outputs, daybook, pages, .. } = pipeline;
-    let optional = [
-        &mut inputs.tariffs,
-        &mut inputs.carbon,
-        &mut inputs.visits,
-        &mut inputs.calibration,
-        &mut outputs.staging,
-    ];
-    let paths = [
+    let Pipeline { inputs, outputs, daybook, pages, savings, flexible_load, .. } = pipeline;
+    let mut paths = vec![
         &mut inputs.readings,
         &mut inputs.mapping,
         &mut inputs.register,
@@ -72,22 +66,39 @@ pub(crate) fn settle(pipeline: &mut Pipeline) {
         &mut daybook.keep,
         &mut pages.since,
     ];
-    let passed = outputs.for_others.as_mut().map(|others| [&mut others.dir, &mut others.key_file]);
-    let optional = optional.into_iter().filter_map(Option::as_mut);
-    for path in paths.into_iter().chain(optional).chain(passed.into_iter().flatten()) {
+    let optional = [
+        &mut inputs.tariffs,
+        &mut inputs.carbon,
+        &mut inputs.visits,
+        &mut inputs.calibration,
+        &mut outputs.staging,
+    ];
+    paths.extend(optional.into_iter().filter_map(Option::as_mut));
+    if let Some(others) = &mut outputs.for_others {
+        paths.extend([&mut others.dir, &mut others.key_file]);
+    }
+    if let Some(savings) = savings {
+        paths.extend([&mut savings.marginal, &mut savings.changes].into_iter().filter_map(Option::as_mut));
+        let series = savings.tariffs.iter_mut().filter_map(|tariff| tariff.half_hourly.as_mut());
+        paths.extend(series.map(|series| &mut series.file));
+    }
+    paths.extend(flexible_load.as_mut().and_then(|of| of.prices.as_mut()).map(|series| &mut series.file));
+    for path in paths {
         if let Ok(Place::Local(local)) = Place::of(&path.to_string_lossy()) {
             *path = local;
         }
     }
 }
 
-/// Refuses an address where only a folder of this machine will do.
+/// Refuses an address where only a file or folder of this machine will do.
 pub(crate) fn local(key: &str, path: &Path) -> Result<(), ContractError> {
     match Address::of(path) {
         None => Ok(()),
         Some(address) => {
-            Err(ContractError::new(key, format!("{address} is an address; it must be a folder here"))
-                .with_hint("it is written bit by bit, which no object storage can do"))
+            Err(ContractError::new(key, format!("{address} is an address; it must be on this machine"))
+                .with_hint(
+                    "name a path; readings, settings, small tables and finished runs may lie at an address",
+                ))
         }
     }
 }
@@ -119,6 +130,35 @@ pub(crate) fn given(path: &Path) -> Result<PathBuf, Failure> {
         Some(Err(e)) => Err(Failure::settings(vec![e])),
         _ => Ok(path.to_owned()),
     }
+}
+
+/// Turns `file://` into paths in what a command line names that its command takes as it stands, and refuses to write at an address there.
+///
+/// # Errors
+/// As [`given`] and [`local`].
+pub(crate) fn settle_command(command: &mut Command) -> Result<(), Failure> {
+    let (mut read, mut written) = (Vec::new(), Vec::new());
+    match command {
+        Command::Propose(args) => written.push(("--out", &mut args.out)),
+        Command::Explain(args) => written.extend(args.html.as_mut().map(|path| ("--html", path))),
+        Command::Pages(args) => written.extend(args.single_file.as_mut().map(|path| ("--single-file", path))),
+        Command::Score(args) => read.extend(&mut args.truths),
+        Command::Accuracy(args) => {
+            read.extend(args.reference.iter_mut().chain(&mut args.calibration));
+            written.push(("--out", &mut args.out));
+        }
+        Command::Calibrate(args) => written.push(("--out", &mut args.out)),
+        Command::Synth(args) => written.push(("FOLDER", &mut args.folder)),
+        _ => {}
+    }
+    for path in read {
+        *path = given(path)?;
+    }
+    for (key, path) in written {
+        *path = given(path)?;
+        local(key, path).map_err(|e| Failure::settings(vec![e]))?;
+    }
+    Ok(())
 }
 
 /// Where the tables of a finished run lie that the command line names.
@@ -165,6 +205,26 @@ mod tests {
             "{told:#?}"
         );
         assert!(with("p.toml inputs.readings: an address with a user"), "{told:#?}");
+    }
+
+    #[test]
+    fn every_path_of_a_pipeline_may_be_written_as_an_address() {
+        let text = "name = \"x\"\n\
+            [inputs]\nreadings = \"file:///a\"\nmapping = \"file:///b\"\nregister = \"file:///c\"\ntariffs = \"file:///d\"\n\
+            carbon = \"file:///e\"\nvisits = \"file:///f\"\ncalibration = \"file:///g\"\n\
+            [outputs]\ndir = \"file:///h\"\nstaging = \"file:///i\"\n\
+            for_others = { dir = \"file:///j\", key_file = \"file:///k\", fewest_homes = 10 }\n\
+            [daybook]\nkeep = \"file:///l\"\n[pages]\nsince = \"file:///m\"\n[worth]\n\
+            [flexible_load]\nprices = { file = \"file:///n\" }\n\
+            [savings]\nmarginal = \"file:///o\"\nchanges = \"file:///p\"\n\
+            [[savings.tariffs]]\nname = \"t\"\nhalf_hourly = { file = \"file:///q\" }\n";
+        let mut pipeline: Pipeline = toml::from_str(text).unwrap();
+        let told = |pipeline: &Pipeline| format!("{pipeline:?}");
+        assert_eq!(told(&pipeline).matches("\"file:///").count(), 17);
+        settle(&mut pipeline);
+        let settled = told(&pipeline);
+        assert!(!settled.contains("file://"), "{settled}");
+        assert!(('a'..='q').all(|name| settled.contains(&format!("\"/{name}\""))), "{settled}");
     }
 
     #[test]

@@ -10,7 +10,7 @@ use drawoff_contract::results::QualityRow;
 use drawoff_contract::{Account, ContractError, Cylinder, HomeRows};
 use drawoff_daybook::Notes;
 use drawoff_homes::{FleetPriors, PriorsBuilder};
-use drawoff_store::{FileReport, Intake, Limits};
+use drawoff_store::{FileReport, Intake, Limits, caught};
 use drawoff_tank::water::Water;
 
 use crate::progress::{self, Work, thousands};
@@ -82,6 +82,18 @@ impl Home {
             }
         };
         Self { notes, by_file, out_of_order: rows.out_of_order, stamps }
+    }
+
+    /// A home of one file whose reduction failed: nothing is known of it, but its rows are still counted as they came in.
+    pub(crate) fn lost(rows: &HomeRows) -> Self {
+        let count = || {
+            let mut counted = vec![Account::default()];
+            count_home(rows, &mut counted);
+            counted
+        };
+        // Whatever is wrong with the rows may stand in the way of counting, too.
+        let by_file = caught(count).unwrap_or_default();
+        Self { notes: Ok(Notes::default()), by_file, out_of_order: rows.out_of_order, stamps: None }
     }
 }
 

@@ -209,14 +209,14 @@ fn gather(inputs: &Inputs, mut parts: Parts, put: &mut Keep<'_>) -> Result<Gathe
         let cylinder = inputs.cylinders.get(&row.home).filter(|c| print.of(Some(c)) == row.print);
         let Some(cylinder) = cylinder else { return Err(other_settings(&row.home)) };
         if row.status == FAILED {
-            failed.push(ContractError::new(format!("home {}", row.home), row.detail));
+            // It goes on as a home without rows, but for their account.
+            failed.push(ContractError::new(format!("home {}", row.home), row.detail.clone()));
+        } else if row.first_ms.is_none() {
+            // A home of which no row was usable is one without rows.
             continue;
+        } else {
+            has_rows[names.partition_point(|name| **name < row.home)] = true;
         }
-        // A home of which no row was usable is one without rows.
-        if row.first_ms.is_none() {
-            continue;
-        }
-        has_rows[names.partition_point(|name| **name < row.home)] = true;
         taken.up_to(Some(&row.home), put)?;
         taken.one(home_of(&row, cylinder, water, &places, parts.files.len())?, put)?;
     }

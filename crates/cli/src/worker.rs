@@ -10,13 +10,13 @@ use std::time::Duration;
 use drawoff_contract::part_tables::{AssessedHome, ReducedHome, SavedHome, TriedHome};
 use drawoff_contract::{ContractError, Mapping, Table};
 use drawoff_store::pipe::{StreamIn, StreamOut};
-use drawoff_store::{Grouped, GroupedHome, caught};
+use drawoff_store::{Grouped, GroupedHome, caught_home};
 use drawoff_tank::water::Water;
 
 use crate::args::{Stage, WorkerArgs};
 use crate::exit::{Exit, Failure};
-use crate::parts::assessed::{self, Lesson, WANTED, row_of_results};
-use crate::parts::worked::own_print;
+use crate::parts::assessed::{Lesson, WANTED, row_of_results};
+use crate::parts::worked::{Worked, own_print};
 use crate::parts::{FAILED, NAMELESS, Print, UNLISTED, empty_row, home_of, row_of, saved, tried, whole};
 use crate::progress;
 use crate::reduce::Home;
@@ -115,15 +115,12 @@ fn assess(
     output: impl Write,
 ) -> Result<Counts, Failure> {
     let learnt = lesson.learn(folder, site, WANTED).map_err(|e| Failure::settings(vec![e]))?;
-    each_daybook(site, &lesson.print, input, output, |daybook, print| {
-        let assessed = caught(|| {
-            let read = HomeRead::of(daybook, &lesson.priors, site.settings(), WANTED);
-            learnt.finish(read, daybook.cylinder)
-        });
-        let row = match assessed {
-            Ok(results) => row_of_results(results, print)?,
-            Err(panic) => assessed::row_of_failed(&daybook.cylinder.home, panic, print),
-        };
+    let work = |daybook: &HomeDaybook<'_>| {
+        let read = HomeRead::of(daybook, &lesson.priors, site.settings(), WANTED);
+        learnt.finish(read, daybook.cylinder)
+    };
+    each_daybook(site, &lesson.print, input, output, work, |results, print| {
+        let row = row_of_results(results, print)?;
         let tables = [
             &row.homes,
             &row.findings,
@@ -146,11 +143,9 @@ fn savings(site: &Site, lesson: &Lesson, input: impl Read, output: impl Write) -
     let given = crate::savings::given(&site.pipeline, &site.mapping, &small, of)?;
     let job = crate::savings::Job::new(&given, of, site.seed);
     let against = format!("{} {}", lesson.print, job.print());
-    each_daybook(site, &against, input, output, |daybook, print| {
-        let row = match caught(|| job.home(daybook, &lesson.priors)) {
-            Ok(done) => saved::row_of_done(done, print)?,
-            Err(panic) => saved::row_of_failed(&daybook.cylinder.home, panic, print),
-        };
+    let work = |daybook: &HomeDaybook<'_>| job.home(daybook, &lesson.priors);
+    each_daybook(site, &against, input, output, work, |done, print| {
+        let row = saved::row_of_done(done, print)?;
         let bytes = row.savings.len() + row.half_hours.len() + row.parts.len() + row.months.len();
         Ok((row, bytes))
     })
@@ -172,13 +167,11 @@ fn flexible_load(
     let learnt =
         lesson.learn(folder, site, crate::flexible::Job::WANTED).map_err(|e| Failure::settings(vec![e]))?;
     let against = format!("{} {}", lesson.print, job.print());
-    each_daybook(site, &against, input, output, |daybook, print| {
-        let tried =
-            caught(|| crate::flexible::one_tried(&job, daybook, &lesson.priors, &learnt, site.settings()));
-        let row = match tried {
-            Ok(tried) => tried::row_of_tried(tried, print)?,
-            Err(panic) => tried::row_of_failed(&daybook.cylinder.home, panic, print),
-        };
+    let work = |daybook: &HomeDaybook<'_>| {
+        crate::flexible::one_tried(&job, daybook, &lesson.priors, &learnt, site.settings())
+    };
+    each_daybook(site, &against, input, output, work, |tried, print| {
+        let row = tried::row_of_tried(tried, print)?;
         let bytes = row.counted.len() + row.homes.len();
         Ok((row, bytes))
     })
@@ -189,13 +182,15 @@ fn no_section(name: &str) -> Failure {
     Failure::settings(vec![problem.with_hint("give the pipeline of that job")])
 }
 
-/// Makes a row of each home from its daybook; `against` is the hash of what it is worked out against, which goes with each row.
-fn each_daybook<T: Table>(
+/// Makes a row of each home from its daybook: what `work` makes of it goes through `pack`. A home whose daybook cannot be read, or whose work
+/// panics, is a row that says so. `against` is the hash of what all are worked out against, which goes with each row.
+fn each_daybook<R, T: Worked>(
     site: &Site,
     against: &str,
     input: impl Read,
     output: impl Write,
-    make: impl Fn(&HomeDaybook<'_>, String) -> Result<(T, usize), ContractError>,
+    work: impl Fn(&HomeDaybook<'_>) -> R,
+    pack: impl Fn(R, String) -> Result<(T, usize), ContractError>,
 ) -> Result<Counts, Failure> {
     let unusable = |e: ContractError| Failure::new(Exit::NoInput, e);
     let mut stream = StreamIn::open(input).map_err(unusable)?;
@@ -219,8 +214,15 @@ fn each_daybook<T: Table>(
                 let message = "was reduced by another version, or with another mapping, register or water";
                 return Err(unusable(ContractError::new(format!("home {}", row.home), message)));
             };
-            let notes = home_of(&row, cylinder, site.water, &[0], 1).map_err(unusable)?.notes;
-            let (row, bytes) = make(&HomeDaybook { cylinder, notes }, own_print(&print, cylinder, against))?;
+            let home = home_of(&row, cylinder, site.water, &[0], 1).map_err(|e| e.message);
+            let made = home.and_then(|home| {
+                caught_home(&row.home, || work(&HomeDaybook { cylinder, notes: home.notes }))
+            });
+            let own = own_print(&print, cylinder, against);
+            let (row, bytes) = match made {
+                Ok(made) => pack(made, own)?,
+                Err(why) => (T::failed(&row.home, why, own), 0),
+            };
             counts.homes_out += 1;
             out.push(row, bytes)?;
         }
@@ -241,9 +243,12 @@ fn reduced(
     let row = match cylinder {
         None if given.home.is_empty() => empty_row("", NAMELESS, "rows that name no home", own),
         None => empty_row(&given.home, UNLISTED, "the register does not list it", own),
-        Some(cylinder) => match caught(|| Home::of(cylinder, &given.rows, 1, water)) {
+        Some(cylinder) => match caught_home(&given.home, || Home::of(cylinder, &given.rows, 1, water)) {
             Ok(made) => row_of(&given.home, made, own)?,
-            Err(panic) => empty_row(&given.home, FAILED, &panic, own),
+            Err(panic) => {
+                let row = row_of(&given.home, Home::lost(&given.rows), own)?;
+                ReducedHome { status: FAILED.to_owned(), detail: panic, ..row }
+            }
         },
     };
     Ok(ReducedHome { rows_in: whole(given.rows_in), rejected: given.rejected.to_counts(), ..row })

@@ -1,5 +1,6 @@
 //! Failure on purpose: tests let the n-th step of writing fail, or end the program there, as a full disk or a power cut would.
 
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// What happens at the step.
@@ -14,6 +15,8 @@ pub enum Failing {
 /// Steps until one fails; 0 is none.
 static STEPS_LEFT: AtomicU64 = AtomicU64::new(0);
 static ABORTS: AtomicBool = AtomicBool::new(false);
+/// Home at which the work on it panics.
+static PANICS_AT: OnceLock<String> = OnceLock::new();
 
 /// Lets the `step`-th step of writing from now on fail, counted from 1. For tests alone.
 ///
@@ -21,6 +24,20 @@ static ABORTS: AtomicBool = AtomicBool::new(false);
 pub fn fail_at(step: u64, how: Failing) {
     ABORTS.store(how == Failing::Abort, Ordering::Relaxed);
     STEPS_LEFT.store(step, Ordering::Relaxed);
+}
+
+/// Lets the work on the home of this name panic, as a defect would that one home brings out. For tests alone.
+pub fn panic_at(home: &str) {
+    // A second name is one too many for a test.
+    let _ = PANICS_AT.set(home.to_owned());
+}
+
+/// Taken before work on one home that must not end the work on others.
+pub(crate) fn home(name: &str) {
+    #[expect(clippy::panic, reason = "a test asked for it")]
+    if PANICS_AT.get().is_some_and(|home| home == name) {
+        panic!("a defect made on purpose");
+    }
 }
 
 /// Taken before every step of writing.

@@ -4,6 +4,8 @@ use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Once;
 
+use crate::failing;
+
 thread_local! {
     static DECODING: Cell<bool> = const { Cell::new(false) };
 }
@@ -20,6 +22,17 @@ pub fn caught<T>(work: impl FnOnce() -> T) -> Result<T, String> {
         let text = panic.downcast_ref::<String>().map(String::as_str);
         let text = text.or_else(|| panic.downcast_ref::<&str>().copied());
         text.unwrap_or("the decoder gave up").to_owned()
+    })
+}
+
+/// As [`caught`], of work on one home.
+///
+/// # Errors
+/// The message of the panic.
+pub fn caught_home<T>(home: &str, work: impl FnOnce() -> T) -> Result<T, String> {
+    caught(|| {
+        failing::home(home);
+        work()
     })
 }
 

@@ -20,7 +20,7 @@ pub mod small;
 
 pub use alias::keyed_hash;
 pub use disk::owner_only;
-pub use guard::{caught, quiet_decoders};
+pub use guard::{caught, caught_home, quiet_decoders};
 pub use in_turn::in_turn;
 pub use intake::OTHER_HOMES;
 pub use intake::{

@@ -1,5 +1,6 @@
 //! The program from without, in one binary, as each one links every library anew. What a file tests stands at its head.
 
+mod addresses;
 mod bad_files;
 mod bad_input;
 mod bombs;

@@ -95,6 +95,28 @@ impl Worked for AssessedHome {
     fn print(&self) -> &str {
         &self.print
     }
+
+    fn failed(home: &str, detail: String, print: String) -> Self {
+        Self {
+            home: home.to_owned(),
+            status: FAILED.to_owned(),
+            detail,
+            print,
+            measured: Vec::new(),
+            group: None,
+            mean_day_bits: 0,
+            homes: Vec::new(),
+            findings: Vec::new(),
+            days: Vec::new(),
+            draw_offs: Vec::new(),
+            cooling: Vec::new(),
+            vacancy: Vec::new(),
+            rates: Vec::new(),
+            demand: Vec::new(),
+            changes: Vec::new(),
+            hour_changes: Vec::new(),
+        }
+    }
 }
 
 /// The row of a home.
@@ -124,29 +146,6 @@ pub(crate) fn row_of_results(results: HomeResults, print: String) -> Result<Asse
         changes: packed(habits.changes)?,
         hour_changes: packed(habits.hour_changes)?,
     })
-}
-
-/// The row of a home whose assessment failed.
-pub(crate) fn row_of_failed(home: &str, detail: String, print: String) -> AssessedHome {
-    AssessedHome {
-        home: home.to_owned(),
-        status: FAILED.to_owned(),
-        detail,
-        print,
-        measured: Vec::new(),
-        group: None,
-        mean_day_bits: 0,
-        homes: Vec::new(),
-        findings: Vec::new(),
-        days: Vec::new(),
-        draw_offs: Vec::new(),
-        cooling: Vec::new(),
-        vacancy: Vec::new(),
-        rates: Vec::new(),
-        demand: Vec::new(),
-        changes: Vec::new(),
-        hour_changes: Vec::new(),
-    }
 }
 
 /// The same home again, from its row.

@@ -21,6 +21,22 @@ impl Worked for SavedHome {
     fn print(&self) -> &str {
         &self.print
     }
+
+    fn failed(home: &str, detail: String, print: String) -> Self {
+        Self {
+            home: home.to_owned(),
+            status: FAILED.to_owned(),
+            detail,
+            print,
+            sound: 0,
+            savings: Vec::new(),
+            half_hours: Vec::new(),
+            parts: Vec::new(),
+            months: Vec::new(),
+            still_open: Vec::new(),
+            uses: Vec::new(),
+        }
+    }
 }
 
 /// Numbers of a day of use.
@@ -46,23 +62,6 @@ pub(crate) fn row_of_done(done: HomeDone, print: String) -> Result<SavedHome, Co
         still_open: packed(done.still_open.into_iter().collect())?,
         uses: done.uses.iter().flatten().flat_map(of_day).collect(),
     })
-}
-
-/// The row of a home whose savings could not be worked out.
-pub(crate) fn row_of_failed(home: &str, detail: String, print: String) -> SavedHome {
-    SavedHome {
-        home: home.to_owned(),
-        status: FAILED.to_owned(),
-        detail,
-        print,
-        sound: 0,
-        savings: Vec::new(),
-        half_hours: Vec::new(),
-        parts: Vec::new(),
-        months: Vec::new(),
-        still_open: Vec::new(),
-        uses: Vec::new(),
-    }
 }
 
 /// The same home again, from its row.

@@ -22,6 +22,19 @@ impl Worked for TriedHome {
     fn print(&self) -> &str {
         &self.print
     }
+
+    fn failed(home: &str, detail: String, print: String) -> Self {
+        Self {
+            home: home.to_owned(),
+            status: FAILED.to_owned(),
+            detail,
+            print,
+            homes: Vec::new(),
+            not_counted: None,
+            instead: None,
+            counted: Vec::new(),
+        }
+    }
 }
 
 /// The row of a home.
@@ -40,20 +53,6 @@ pub(crate) fn row_of_tried(tried: HomeTried, print: String) -> Result<TriedHome,
         instead: tried.instead.map(place),
         counted: tried.found.map(|counted| counted.to_bytes()).unwrap_or_default(),
     })
-}
-
-/// The row of a home on which events could not be tried.
-pub(crate) fn row_of_failed(home: &str, detail: String, print: String) -> TriedHome {
-    TriedHome {
-        home: home.to_owned(),
-        status: FAILED.to_owned(),
-        detail,
-        print,
-        homes: Vec::new(),
-        not_counted: None,
-        instead: None,
-        counted: Vec::new(),
-    }
 }
 
 /// The same home again, from its row.

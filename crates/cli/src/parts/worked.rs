@@ -22,6 +22,8 @@ pub(crate) trait Worked: Table {
     fn status(&self) -> (&str, &str);
     /// Hash of all that the row depends on.
     fn print(&self) -> &str;
+    /// The row of a home that could not be worked out.
+    fn failed(home: &str, detail: String, print: String) -> Self;
 }
 
 /// The hash of a home's settings and of what it was worked out against.
