@@ -181,6 +181,16 @@ def executor_of(process, executors):
     return process if process in executors else None
 
 
+def is_held(worker):
+    """Stops a process for now, and says whether it still had work to do: a task waits for its worker to end."""
+    try:
+        os.kill(worker, signal.SIGSTOP)
+        time.sleep(0.1)
+        return pathlib.Path(f"/proc/{worker}/stat").read_text().rsplit(")", 1)[1].split()[0] == "T"
+    except OSError:
+        return False  # It has ended meanwhile.
+
+
 def with_an_executor_killed(spark, options, name, pipeline, overrides):
     """Kills one of the two executors while its workers are at work."""
     application = spark.sparkContext.applicationId
@@ -196,8 +206,9 @@ def with_an_executor_killed(spark, options, name, pipeline, overrides):
                     executor = executor_of(worker, executors)
                 except OSError:
                     continue
-                if executor and pathlib.Path(f"/proc/{worker}").exists():
+                if executor and is_held(worker):
                     os.kill(executor, signal.SIGKILL)
+                    os.kill(worker, signal.SIGCONT)
                     killed.update(executor=executor, worker=worker)
                     return
             time.sleep(0.02)
