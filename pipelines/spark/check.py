@@ -186,9 +186,12 @@ def is_held(worker):
     try:
         os.kill(worker, signal.SIGSTOP)
         time.sleep(0.1)
-        return pathlib.Path(f"/proc/{worker}/stat").read_text().rsplit(")", 1)[1].split()[0] == "T"
+        if pathlib.Path(f"/proc/{worker}/stat").read_text().rsplit(")", 1)[1].split()[0] == "T":
+            return True
+        os.kill(worker, signal.SIGCONT)
     except OSError:
-        return False  # It has ended meanwhile.
+        pass  # It has ended meanwhile.
+    return False
 
 
 def with_an_executor_killed(spark, options, name, pipeline, overrides):
